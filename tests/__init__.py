@@ -1,0 +1,1 @@
+"""Tests, by kind of evidence."""

@@ -1,0 +1,267 @@
+"""The nouns of the tracker: clip, frame, track; and the error a person can mend.
+
+Conventions, once for the whole project: the origin is the centre of the top-left pixel of the
+upright picture, x grows to the right, y grows downwards; frames count from 0; time runs in
+seconds from the first frame. Missing is NaN and stays in its row.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+ByteArray = npt.NDArray[np.uint8]
+
+CaptureSource = Literal["frame times", "metadata", "person", "unknown"]
+"""Who vouches for the rate at which the sensor took the frames."""
+
+Progress = Callable[[str, float], None]
+"""Called with the stage in progress (a word) and the share of it that is done, 0 to 1."""
+
+
+class InputError(Exception):
+    """Something a person can put right: what was found, what was needed, what to do."""
+
+
+def frozen_array(values: npt.ArrayLike, shape: tuple[int | None, ...], name: str) -> FloatArray:
+    """Copy `values` into a read-only float array and check its shape in one place.
+
+    Parameters
+    ----------
+    values
+        Anything numpy turns into an array of floats.
+    shape
+        Wanted shape; None where any length will do.
+    name
+        What the message calls it.
+
+    Returns
+    -------
+    numpy.ndarray
+        Read-only copy.
+
+    Raises
+    ------
+    ValueError
+        If the shape differs.
+    """
+    array = np.array(values, dtype=np.float64)
+    if array.ndim != len(shape) or any(
+        want is not None and have != want for have, want in zip(array.shape, shape, strict=True)
+    ):
+        raise ValueError(f"{name} has shape {array.shape}, needed {shape}")
+    array.setflags(write=False)
+    return array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Frame:
+    """One decoded picture.
+
+    Attributes
+    ----------
+    index
+        Number of the frame in decoding order of presentation, from 0.
+    container_time_s
+        Presentation time by the container's own clock, from the first frame.
+    luma
+        (height, width) brightness, 0 to 255, upright (rotation tag applied), read-only.
+    """
+
+    index: int
+    container_time_s: float
+    luma: ByteArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Clip:
+    """What is known of a film file after it was decoded.
+
+    Attributes
+    ----------
+    path, sha256
+        Where it was read and the hash of its content.
+    container, codec
+        Short names as the decoding library gives them.
+    width, height
+        Of the upright picture, in pixels.
+    rotation_deg
+        The rotation that was applied to make it upright, clockwise.
+    bit_depth
+        Bits of brightness in the file; frames are handed out with 8.
+    declared_frames
+        What the container claims to hold, None if it makes no claim.
+    container_times_s
+        (n,) presentation times by the container's clock, from the first frame.
+    container_hz
+        Rate of those times, from their median step; None for fewer than two frames.
+    capture_hz
+        Rate at which the sensor took the frames; None if nobody vouches for one.
+    capture_from
+        Who vouches for `capture_hz`.
+    notes
+        Sentences for the person: frames missing, frames doubled, a rate that looks stretched.
+    """
+
+    path: Path
+    sha256: str
+    container: str
+    codec: str
+    width: int
+    height: int
+    rotation_deg: int
+    bit_depth: int
+    declared_frames: int | None
+    container_times_s: FloatArray
+    container_hz: Fraction | None
+    capture_hz: Fraction | None
+    capture_from: CaptureSource
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        times = frozen_array(self.container_times_s, (None,), "container_times_s")
+        object.__setattr__(self, "container_times_s", times)
+
+    @property
+    def frames(self) -> int:
+        """How many frames were decoded."""
+        return len(self.container_times_s)
+
+    @property
+    def stretch(self) -> float | None:
+        """Seconds of world per second of container: 1 where the file plays at true speed."""
+        if self.container_hz is None or self.capture_hz is None:
+            return None
+        return float(self.container_hz / self.capture_hz)
+
+    @property
+    def times_s(self) -> FloatArray | None:
+        """(n,) true times since the first frame; None while the capture rate is unknown."""
+        return None if self.stretch is None else self.container_times_s * self.stretch
+
+
+@dataclass(frozen=True, kw_only=True)
+class Click:
+    """A person's word for where the nock is.
+
+    Attributes
+    ----------
+    frame
+        Frame number from 0.
+    x_px, y_px
+        Place in the upright picture.
+    """
+
+    frame: int
+    x_px: float
+    y_px: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Track:
+    """Path of the nock through one flight, one row for every decoded frame of the clip.
+
+    Attributes
+    ----------
+    time_s
+        (n,) true seconds from the clip's first frame.
+    xy_px
+        (n, 2) nock in the coordinates of frame `reference_frame`, camera shake removed; NaN rows
+        where it was not seen.
+    sigma_px
+        (n, 2) standard error of `xy_px`, NaN where that is.
+    shake_px
+        (n, 2) the removed motion: in the raw picture the nock stands at `xy_px + shake_px`.
+    tail_px
+        (n,) apparent diameter of the nock, NaN where not seen.
+    reference_frame
+        The frame whose coordinates are used.
+    first_frame, last_frame
+        First and last frame in which the nock was seen flying.
+    release_s, impact_s
+        True seconds from the first frame at which the arrow left and struck; None if not seen.
+    release_sigma_s, impact_sigma_s
+        Their standard errors.
+    found_by
+        Who found the arrow.
+    confidence
+        0 to 1, how sure that this path is the arrow's.
+    notes
+        Sentences for the person.
+    """
+
+    time_s: FloatArray
+    xy_px: FloatArray
+    sigma_px: FloatArray
+    shake_px: FloatArray
+    tail_px: FloatArray
+    reference_frame: int
+    first_frame: int
+    last_frame: int
+    release_s: float | None
+    impact_s: float | None
+    release_sigma_s: float | None
+    impact_sigma_s: float | None
+    found_by: Literal["itself", "click"]
+    confidence: float
+    notes: tuple[str, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        n = len(self.time_s)
+        for name, shape in (
+            ("time_s", (n,)),
+            ("xy_px", (n, 2)),
+            ("sigma_px", (n, 2)),
+            ("shake_px", (n, 2)),
+            ("tail_px", (n,)),
+        ):
+            object.__setattr__(self, name, frozen_array(getattr(self, name), shape, name))
+
+    @property
+    def seen(self) -> npt.NDArray[np.bool_]:
+        """(n,) true where the nock was seen."""
+        return np.asarray(np.isfinite(self.xy_px).all(axis=1), dtype=np.bool_)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lost:
+    """Nature's answer that no flight could be followed.
+
+    Attributes
+    ----------
+    reason
+        A sentence: what was looked for, what was found, what to film or click instead.
+    """
+
+    reason: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Followed:
+    """What the tracker makes of a file.
+
+    Attributes
+    ----------
+    clip
+        The file.
+    flights
+        One `Track` for every flight found, in order of release; empty if none.
+    lost
+        Why there is no flight, else None.
+    plate
+        (height, width) the scene without the arrow, as grey picture in the coordinates of the
+        track; None if nothing was decoded.
+    """
+
+    clip: Clip
+    flights: tuple[Track, ...]
+    lost: Lost | None
+    plate: ByteArray | None

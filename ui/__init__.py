@@ -1,0 +1,4 @@
+"""Words and pictures: readings go in; sentences, pages and pictures come out.
+
+Computes nothing itself.
+"""
