@@ -7,11 +7,11 @@ the sign changes exactly once, in `classify.motion`). SI units; conversions at t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from tracker.types import Click, FloatArray, frozen_array
+from tracker.types import Click, FloatArray, Message, frozen_array
 
 Hand = Literal["right", "left"]
 Kind = Literal["yaw", "fast", "bending", "wobble"]
@@ -343,7 +343,7 @@ class Cause:
     name
         Key in the knowledge file.
     title, why, first_change, caution
-        Sentences for the archer's own hand.
+        Sentences for the archer's own hand, from the knowledge file.
     source
         Publication, or "common practice".
     """
@@ -369,7 +369,7 @@ class Reading:
     refused
         Why not, and what to film instead; None for a reading.
     reasons
-        Sentences: how fast, how wide, against what is expected.
+        How fast, how wide, against what is expected.
     across, up_down
         Mode lines, strongest first.
     clean_below_mm
@@ -383,15 +383,15 @@ class Reading:
     causes
         Ordered.
     notes
-        Sentences that qualify the reading.
+        What qualifies the reading.
     version
         Of the tool, so that the reading can be run again.
     """
 
     label: Label | None
     presence: Mapping[Disturbance, float]
-    refused: str | None
-    reasons: tuple[str, ...]
+    refused: Message | None
+    reasons: tuple[Message, ...]
     across: tuple[ModeLine, ...]
     up_down: tuple[ModeLine, ...]
     clean_below_mm: tuple[float, float] | None
@@ -402,5 +402,5 @@ class Reading:
     flight_facts: Mapping[str, object]
     known: Known
     causes: tuple[Cause, ...]
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Message, ...] = ()
     version: str = ""

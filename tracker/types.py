@@ -7,7 +7,7 @@ seconds from the first frame. Missing is NaN and stays in its row.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
@@ -20,6 +20,9 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 ByteArray = npt.NDArray[np.uint8]
 
+Value = str | int | float
+"""What a message can carry."""
+
 CaptureSource = Literal["frame times", "metadata", "person", "unknown"]
 """Who vouches for the rate at which the sensor took the frames."""
 
@@ -27,8 +30,48 @@ Progress = Callable[[str, float], None]
 """Called with the stage in progress (a word) and the share of it that is done, 0 to 1."""
 
 
+@dataclass(frozen=True, kw_only=False)
+class Message:
+    """Something to tell a person, in no language yet.
+
+    `ui.words` turns it into a sentence; the templates live in `ui/words/<language>/`, so that
+    another language is another folder and no sentence stands in the code.
+
+    Attributes
+    ----------
+    key
+        ``area.name``, for example ``tracker.no_video``.
+    values
+        What the template needs, by name: numbers in the unit that the name ends in, or text.
+    """
+
+    key: str
+    values: Mapping[str, Value] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        """Show key and values, for logs and tests."""
+        return " ".join([self.key, *(f"{name}={value}" for name, value in self.values.items())])
+
+
+def message(key: str, **values: Value) -> Message:
+    """Make a `Message` from its key and its values."""
+    return Message(key, values)
+
+
 class InputError(Exception):
-    """Something a person can put right: what was found, what was needed, what to do."""
+    """Something a person can put right; the message says what was found, needed and to be done.
+
+    Parameters
+    ----------
+    key
+        Of the message's template.
+    values
+        What the template needs.
+    """
+
+    def __init__(self, key: str, **values: Value) -> None:
+        self.message = Message(key, values)
+        super().__init__(str(self.message))
 
 
 def frozen_array(values: npt.ArrayLike, shape: tuple[int | None, ...], name: str) -> FloatArray:
@@ -108,7 +151,7 @@ class Clip:
     capture_from
         Who vouches for `capture_hz`.
     notes
-        Sentences for the person: frames missing, frames doubled, a rate that looks stretched.
+        For the person: frames missing, frames doubled, a rate that looks stretched.
     """
 
     path: Path
@@ -124,7 +167,7 @@ class Clip:
     container_hz: Fraction | None
     capture_hz: Fraction | None
     capture_from: CaptureSource
-    notes: tuple[str, ...] = ()
+    notes: tuple[Message, ...] = ()
 
     def __post_init__(self) -> None:
         times = frozen_array(self.container_times_s, (None,), "container_times_s")
@@ -172,7 +215,8 @@ class Track:
     Attributes
     ----------
     time_s
-        (n,) true seconds from the clip's first frame.
+        (n,) true seconds from the clip's first frame; the container's seconds while nobody vouches
+        for the capture rate (`Clip.capture_hz` is None).
     xy_px
         (n, 2) nock in the coordinates of frame `reference_frame`, camera shake removed; NaN rows
         where it was not seen.
@@ -195,7 +239,7 @@ class Track:
     confidence
         0 to 1, how sure that this path is the arrow's.
     notes
-        Sentences for the person.
+        For the person.
     """
 
     time_s: FloatArray
@@ -212,7 +256,7 @@ class Track:
     impact_sigma_s: float | None
     found_by: Literal["itself", "click"]
     confidence: float
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Message, ...] = field(default=())
 
     def __post_init__(self) -> None:
         n = len(self.time_s)
@@ -238,10 +282,10 @@ class Lost:
     Attributes
     ----------
     reason
-        A sentence: what was looked for, what was found, what to film or click instead.
+        What was looked for, what was found, what to film or click instead.
     """
 
-    reason: str
+    reason: Message
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
