@@ -53,7 +53,7 @@ class Message:
         return " ".join([self.key, *(f"{name}={value}" for name, value in self.values.items())])
 
 
-def message(key: str, **values: Value) -> Message:
+def message(key: str, /, **values: Value) -> Message:
     """Make a `Message` from its key and its values."""
     return Message(key, values)
 
@@ -69,7 +69,7 @@ class InputError(Exception):
         What the template needs.
     """
 
-    def __init__(self, key: str, **values: Value) -> None:
+    def __init__(self, key: str, /, **values: Value) -> None:
         self.message = Message(key, values)
         super().__init__(str(self.message))
 
