@@ -1,0 +1,220 @@
+"""The label stage on spectra that are made by hand, so that only its own reasoning is tested."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from classify.kinds import KINDS, circularity, folded_from, kind_probabilities
+from classify.label import chance_above, damping_ratio, label_flight
+from classify.thresholds import parse_thresholds, shipped_thresholds
+from classify.types import Estimate, Mode, Motion, Prediction, Scale, Spectrum
+
+M_PER_PX_S = 0.02  # 55 m/s over 2750 px
+BROAD = Prediction(
+    yaw_hz=Estimate(value=2.8, sigma=0.35),
+    bending_hz=Estimate(value=78.0, sigma=0.12),
+    yaw_damping_ratio=Estimate(value=0.09, sigma=0.04),
+    speed_m_s=Estimate(value=55.0, sigma=5.0),
+    from_="broad prior",
+)
+SCALE = Scale(
+    m_per_px_s=Estimate(value=M_PER_PX_S, sigma=0.0006),
+    mm_per_px_at_release=Estimate(value=0.7, sigma=0.02),
+    from_="fall",
+    speed_m_s=None,
+)
+
+
+def mode(
+    f_hz: float,
+    across_mm: float,
+    up_mm: float = 0.0,
+    *,
+    sigma_mm: float = 0.2,
+    sigma_f_hz: float | None = None,
+    phases: tuple[float, float] = (0.3, 0.3),
+) -> Mode:
+    """Make a mode from millimetres."""
+    per_mm = 1e-3 / M_PER_PX_S
+    return Mode(
+        f_hz=f_hz,
+        decay_per_s=2.0,
+        amplitude=np.array([across_mm, up_mm]) * per_mm,
+        phase_rad=np.array(phases),
+        sigma_f_hz=0.05 * f_hz if sigma_f_hz is None else sigma_f_hz,
+        sigma_decay_per_s=1.0,
+        sigma_amplitude=np.array([sigma_mm, sigma_mm]) * per_mm,
+        covariance=np.eye(6),
+        f_from_prior=False,
+    )
+
+
+def spectrum(*modes: Mode, frames: int = 80, frame_hz: float = 240.0) -> Spectrum:
+    """Make a spectrum whose residual is small white noise."""
+    rng = np.random.default_rng(5)
+    sigma = np.full((frames, 2), 0.2e-3 / M_PER_PX_S)
+    time_s = np.arange(frames) / frame_hz
+    fitted = np.zeros((frames, 2))
+    motion = Motion(
+        time_s=time_s,
+        swing=fitted + sigma * rng.standard_normal((frames, 2)),
+        sigma=sigma,
+        fitted=fitted,
+        path_px=np.zeros((frames, 2)),
+        frame=np.arange(frames),
+    )
+    return Spectrum(
+        modes=modes,
+        motion=motion,
+        singular_time_s=Estimate(value=0.04, sigma=0.001),
+        fall_px_s=Estimate(value=50.0, sigma=1.0),
+        noise_px=0.1,
+        chi2_per_dof=1.0,
+        lowest_hz=3.0,
+        highest_hz=frame_hz / 2,
+        aliases=((),) * len(modes),
+        halves_agree=True,
+        criterion="BIC",
+    )
+
+
+def label(found: Spectrum, frame_hz: float = 240.0):
+    """Label with the shipped thresholds and the broad prediction."""
+    return label_flight(
+        found,
+        scale=SCALE,
+        prediction=BROAD,
+        mm_per_deg=Estimate(value=7.7, sigma=0.3),
+        frame_hz=frame_hz,
+        thresholds=shipped_thresholds(),
+    )
+
+
+def test_circularity_of_a_circle_and_of_a_line():
+    """A quarter period apart with equal size is a circle, in phase is a line."""
+    circle = mode(40.0, 3.0, 3.0, phases=(0.0, np.pi / 2))
+    np.testing.assert_allclose(circularity(circle), 1.0, atol=1e-12)
+    np.testing.assert_allclose(circularity(mode(40.0, 3.0, 1.0)), 0.0, atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("true_hz", "frame_hz", "seen_hz"),
+    [
+        (70.0, 60.0, 10.0),
+        (70.0, 120.0, 50.0),
+        (80.0, 60.0, 20.0),
+        (80.0, 120.0, 40.0),
+        (85.0, 60.0, 25.0),
+        (90.0, 120.0, 30.0),
+        (215.0, 120.0, 25.0),
+        (215.0, 240.0, 25.0),
+    ],
+)
+def test_true_frequency_is_among_those_that_fold(true_hz, frame_hz, seen_hz):
+    """Folding arithmetic of the sampling theorem, worked by hand."""
+    assert any(abs(found - true_hz) < 1e-9 for found in folded_from(seen_hz, frame_hz))
+
+
+def test_kind_probabilities_add_up():
+    """Whatever the frequency, the four kinds share one certainty."""
+    for f_hz in (0.5, 3.0, 7.0, 20.0, 48.0, 80.0, 119.0):
+        odds = kind_probabilities(
+            mode(f_hz, 3.0), prediction=BROAD, frame_hz=240.0, thresholds=shipped_thresholds()
+        )
+        np.testing.assert_allclose(sum(odds[kind] for kind in KINDS), 1.0, rtol=1e-12)
+
+
+def test_chance_above_matches_simulation():
+    """The non-central chi-square against two Gaussian components drawn at random."""
+    rng = np.random.default_rng(11)
+    drawn = np.hypot(4.0 + 1.1 * rng.standard_normal(400_000), 1.1 * rng.standard_normal(400_000))
+    # 0.003 is four standard errors of the simulated share
+    np.testing.assert_allclose(chance_above(4.0, 1.1, 4.5), (drawn > 4.5).mean(), atol=0.003)
+
+
+def test_damping_ratio_of_a_critical_fraction():
+    """Decay = zeta w0 and w_d = w0 sqrt(1 - zeta²) give zeta back (textbook oscillator)."""
+    zeta, w0 = 0.086, 14.0
+    found = replace(mode(w0 * np.sqrt(1 - zeta**2) / (2 * np.pi), 1.0), decay_per_s=zeta * w0)
+    np.testing.assert_allclose(damping_ratio(found), zeta, rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("modes", "expected"),
+    [
+        ((mode(2.5, 15.0, 1.0),), "fishtailing"),
+        ((mode(2.5, 1.0, 12.0),), "porpoising"),
+        ((mode(18.0, 4.0, 0.5), mode(2.5, 1.0, 0.5)), "minnowing"),
+        ((mode(2.5, 1.0, 0.8), mode(80.0, 3.0, 0.5)), "clean"),
+        ((), "clean"),
+    ],
+)
+def test_label_of_one_motion(modes, expected):
+    """Each motion alone gets its name; bending alone is clean."""
+    assert label(spectrum(*modes)).label == expected
+
+
+@pytest.mark.parametrize("bending_hz", [60.0, 70.0, 80.0, 95.0])
+@pytest.mark.parametrize("size_mm", [1.0, 3.0, 5.0])
+@pytest.mark.parametrize("frame_hz", [120.0, 240.0])
+def test_bending_alone_is_never_minnowing(bending_hz, size_mm, frame_hz):
+    """Bending is normal after a finger release, whether seen as it is or folded down."""
+    seen = bending_hz if bending_hz < frame_hz / 2 else frame_hz - bending_hz
+    found = label(spectrum(mode(seen, size_mm, 0.4, sigma_f_hz=1.0), frame_hz=frame_hz), frame_hz)
+    assert found.label != "minnowing"
+    assert found.presence["minnowing"] < 0.5
+
+
+def test_two_disturbances_are_both_present():
+    """A wide yaw and a fast swing in one flight are both reported."""
+    found = label(spectrum(mode(2.4, 14.0), mode(17.0, 5.0)))
+    assert found.label in {"fishtailing", "minnowing"}
+    assert found.presence["fishtailing"] > 0.9
+    assert found.presence["minnowing"] > 0.9
+
+
+def test_wobble_is_not_called_clean():
+    """A circling tail is none of the three, and not a clean flight either."""
+    found = label(spectrum(mode(45.0, 4.0, 4.0, phases=(0.0, np.pi / 2), sigma_f_hz=0.5)))
+    assert found.label is None
+    assert found.refused is None
+    assert "label.wobble_points_to" in {reason.key for reason in found.reasons}
+
+
+def test_clean_carries_an_upper_limit():
+    """Clean is a finding: the limit lies above the noise and below the threshold."""
+    found = label(spectrum())
+    assert found.clean_below_mm is not None
+    for limit in found.clean_below_mm:
+        # white noise of 0.2 mm in 80 frames: one component is known to 0.2 sqrt(2/80) = 0.03 mm
+        assert 0.03 < limit < 0.5
+
+
+def test_too_few_frames_are_refused():
+    """Ten sightings are too few, whatever they show."""
+    found = label(spectrum(mode(2.5, 15.0), frames=10))
+    assert found.label is None
+    assert found.refused is not None
+    assert found.refused.key == "label.too_few_frames"
+
+
+def test_halves_that_disagree_are_refused():
+    """A flight whose halves tell different stories gets no name."""
+    found = label(replace(spectrum(mode(2.5, 15.0)), halves_agree=False))
+    assert found.refused is not None
+    assert found.refused.key == "label.halves_disagree"
+
+
+def test_fast_swing_that_may_be_bending_is_refused():
+    """At 120 frames per second 34 Hz may be 86 Hz folded; a doubt that decides is said."""
+    found = label(spectrum(mode(34.0, 4.0, 0.2, sigma_f_hz=1.0), frame_hz=120.0), 120.0)
+    assert found.label != "minnowing"
+
+
+def test_a_threshold_without_origin_is_refused():
+    """A number that does not say where it is from does not load."""
+    with pytest.raises(ValueError, match="does not say where"):
+        parse_thresholds("[swing]\nyaw_deg = { value = 0.6 }\n")
