@@ -63,7 +63,7 @@ def say(message: Message, language: str = "en") -> str:
     Examples
     --------
     >>> from tracker.types import message
-    >>> say(message("tracker.missing_file", path="a.mp4"))
+    >>> say(message("film.missing_file", path="a.mp4"))
     'There is no file a.mp4. Give the path of a film file.'
     """
     template = catalogue(language).get(message.key) or catalogue("en")[message.key]

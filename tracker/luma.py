@@ -1,0 +1,148 @@
+"""Brightness of a decoded picture, upright, with 8 bits: what the tracker looks at.
+
+Brightness is handed out as the file stores it: limited range stays limited, and a picture with
+more than 8 bits loses the lowest ones.
+"""
+
+from __future__ import annotations
+
+import struct
+from dataclasses import dataclass
+
+import av
+import numpy as np
+from av.sidedata.sidedata import Type
+
+from tracker.types import ByteArray, InputError
+
+BRIGHTNESS_FIRST = ("yuv", "nv", "gray", "p0", "p2", "p4")
+"""Families of pixel formats whose first plane is the brightness alone."""
+
+NOT_PLANAR = ("yuyv", "yvyu", "uyvy", "yuv411p_packed")
+HIGH_BITS_FIRST = ("p0", "p2", "p4")
+"""Formats that keep their bits at the top of the 16."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Turn:
+    """What makes a stored picture upright: a mirror, then quarter turns.
+
+    Attributes
+    ----------
+    clockwise_deg
+        0, 90, 180 or 270.
+    mirrored
+        True if left and right change places before the turn.
+    """
+
+    clockwise_deg: int = 0
+    mirrored: bool = False
+
+    def apply(self, picture: ByteArray) -> ByteArray:
+        """Turn a (height, width, ...) picture; a view where that will do."""
+        if self.mirrored:
+            picture = picture[:, ::-1]
+        return np.rot90(picture, k=-self.clockwise_deg // 90)
+
+    def size(self, width: int, height: int) -> tuple[int, int]:
+        """Width and height after the turn."""
+        return (height, width) if self.clockwise_deg in {90, 270} else (width, height)
+
+
+def turn_of(frame: av.VideoFrame) -> Turn:
+    """Read the display matrix that came with a picture.
+
+    Parameters
+    ----------
+    frame
+        Decoded picture.
+
+    Returns
+    -------
+    Turn
+        The nearest quarter turn.
+
+    Raises
+    ------
+    InputError
+        If the matrix is no turn by quarters: the film would have to be resampled.
+
+    References
+    ----------
+    .. [1] ISO/IEC 14496-12, track header: x' = a x + c y, y' = b x + d y with y downwards; the
+       matrix is stored as a, b, u, c, d, v, x, y, w, 16.16 fixed point but for u, v, w.
+    """
+    matrices = [data for data in frame.side_data if data.type is Type.DISPLAYMATRIX]
+    if not matrices:
+        return Turn()
+    a, b, _, c, d, *_ = struct.unpack("=9i", bytes(matrices[0])[:36])
+    mirrored = a * d - b * c < 0
+    if mirrored:  # x was negated first, so its column is
+        a, b = -a, -b
+    degrees = np.degrees(np.arctan2(b, a))
+    quarters = round(degrees / 90)
+    if (a, b, c, d) == (0, 0, 0, 0) or abs(degrees - 90 * quarters) > 1:
+        raise InputError("film.odd_rotation", degrees=round(float(degrees)))
+    return Turn(clockwise_deg=90 * (quarters % 4), mirrored=mirrored)
+
+
+def bits_of(frame: av.VideoFrame) -> int:
+    """Bits of brightness in the file."""
+    return frame.format.components[0].bits if frame.format.components else 8
+
+
+def luma_of(frame: av.VideoFrame, turn: Turn) -> ByteArray:
+    """Copy the brightness out of a decoded picture.
+
+    Parameters
+    ----------
+    frame
+        Decoded picture in any pixel format.
+    turn
+        What makes it upright.
+
+    Returns
+    -------
+    numpy.ndarray
+        (height, width) uint8, upright, contiguous, read-only.
+    """
+    luma = np.ascontiguousarray(turn.apply(_stored_luma(frame)))
+    luma.setflags(write=False)
+    return luma
+
+
+def rgb_of(frame: av.VideoFrame, turn: Turn) -> ByteArray:
+    """Colours of a decoded picture, for people's eyes.
+
+    Parameters
+    ----------
+    frame, turn
+        As for `luma_of`.
+
+    Returns
+    -------
+    numpy.ndarray
+        (height, width, 3) uint8, upright, read-only.
+    """
+    rgb = np.asarray(frame.to_ndarray(format="rgb24"), dtype=np.uint8)
+    upright = np.ascontiguousarray(turn.apply(rgb))
+    upright.setflags(write=False)
+    return upright
+
+
+def _stored_luma(frame: av.VideoFrame) -> ByteArray:
+    """(height, width) uint8 as stored, always a copy."""
+    name = frame.format.name
+    plane = frame.planes[0]
+    bits = bits_of(frame)
+    planar = name.startswith(BRIGHTNESS_FIRST) and not name.startswith(NOT_PLANAR)
+    if not planar or plane.line_size <= 0 or not 8 <= bits <= 16 or "f" in name.removeprefix("yuv"):
+        return np.array(frame.to_ndarray(format="gray"), dtype=np.uint8)
+    if bits == 8:
+        lines: ByteArray = np.frombuffer(memoryview(plane), dtype=np.uint8)
+        lines = lines.reshape(-1, plane.line_size)
+        return lines[: frame.height, : frame.width].copy()
+    order = np.dtype(">u2" if name.endswith("be") else "<u2")
+    wide = np.frombuffer(memoryview(plane), dtype=order).reshape(-1, plane.line_size // 2)
+    shift = 8 if name.startswith(HIGH_BITS_FIRST) else bits - 8
+    return (wide[: frame.height, : frame.width] >> shift).astype(np.uint8)

@@ -1,0 +1,217 @@
+"""Is this file a film at all, and is it whole? Answered before any picture is decoded.
+
+What goes in is a path, what comes out is an open container with its video stream, or one sentence
+on what the file is instead.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import BinaryIO
+
+import av
+import av.container
+import av.error
+import av.video.stream
+
+from tracker.types import InputError
+
+LARGEST_SIDE_PX = 8192
+MOST_FRAMES = 500_000
+PIECE_BYTES = 1 << 20
+
+PHOTO_FORMATS = ("_pipe", "image2", "gif", "apng", "webp_anim")
+"""Ends of the demuxer names of photographs."""
+
+
+def sha256_of(path: Path) -> str:
+    """Hash a file's content, read in pieces.
+
+    Parameters
+    ----------
+    path
+        Of the file.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while piece := file.read(PIECE_BYTES):
+            digest.update(piece)
+    return digest.hexdigest()
+
+
+def open_film(
+    path: Path,
+) -> tuple[av.container.InputContainer, av.video.stream.VideoStream]:
+    """Open a film and choose its video stream.
+
+    Parameters
+    ----------
+    path
+        Of the file.
+
+    Returns
+    -------
+    tuple
+        Open container and its first video stream that is no cover picture.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, or it is no film, or it is cut off.
+    """
+    size = _check_file(path)
+    missing = missing_bytes(path)
+    try:
+        container = av.open(str(path), metadata_errors="replace")
+    except (av.error.FFmpegError, OSError, ValueError) as error:
+        if missing:
+            raise InputError("film.cut_off", path=path.name, bytes=size) from error
+        raise InputError("film.not_a_film", path=path.name) from error
+    try:
+        stream = _video_stream(container, path)
+        if missing:
+            raise InputError("film.cut_off", path=path.name, bytes=size)
+    except InputError:
+        container.close()
+        raise
+    return container, stream
+
+
+def _check_file(path: Path) -> int:
+    """Refuse what cannot be read at all; else tell its size."""
+    try:
+        if path.is_dir():
+            raise InputError("film.directory", path=str(path))
+        if not path.exists():
+            raise InputError("film.missing_file", path=str(path))
+        if not path.is_file():
+            raise InputError("film.not_a_film", path=path.name)
+        size = path.stat().st_size
+        with path.open("rb"):
+            pass
+    except (OSError, ValueError) as error:
+        raise InputError("film.unreadable", path=str(path)) from error
+    if size == 0:
+        raise InputError("film.empty_file", path=path.name)
+    return size
+
+
+def _video_stream(
+    container: av.container.InputContainer, path: Path
+) -> av.video.stream.VideoStream:
+    """First video stream that is no cover picture and that can be decoded."""
+    name = container.format.name
+    if name.endswith(PHOTO_FORMATS):
+        raise InputError("film.photo", path=path.name)
+    videos = [
+        stream
+        for stream in container.streams.video
+        if not stream.disposition & av.stream.Disposition.attached_pic
+    ]
+    if not videos:
+        key = "film.sound_only" if container.streams.audio else "film.no_video"
+        raise InputError(key, path=path.name)
+    stream = videos[0]
+    context = stream.codec_context
+    if context is None:
+        raise InputError("film.unknown_codec", path=path.name)
+    check_size(context.width, context.height)
+    if stream.frames > MOST_FRAMES:
+        raise InputError("film.too_long", frames=stream.frames, most_frames=MOST_FRAMES)
+    return stream
+
+
+def check_size(width: int, height: int) -> None:
+    """Refuse sizes no camera makes.
+
+    Parameters
+    ----------
+    width, height
+        Of the stored picture, in pixels.
+
+    Raises
+    ------
+    InputError
+        Above 8192 on a side.
+    """
+    if max(width, height) > LARGEST_SIDE_PX:
+        raise InputError("film.too_large", width=width, height=height, largest=LARGEST_SIDE_PX)
+
+
+def missing_bytes(path: Path) -> int:
+    """How many bytes the file's own outline promises beyond its end.
+
+    Parameters
+    ----------
+    path
+        Of the file.
+
+    Returns
+    -------
+    int
+        0 for a whole file and for one whose outline is unknown here.
+
+    References
+    ----------
+    .. [1] ISO/IEC 14496-12, 4.2: boxes of 32-bit size and type; 1 means a 64-bit size follows, 0
+       means to the end of the file.
+    .. [2] RFC 8794 (EBML), RFC 9559 (Matroska): a header, then a segment of known or unknown size.
+    """
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        head = file.read(12)
+        if head[:4] == b"\x1aE\xdf\xa3":
+            return max(_matroska_end(file) - size, 0)
+        if head[4:8] in {b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip"}:
+            return _boxes_missing(file, size)
+    return 0
+
+
+def _boxes_missing(file: BinaryIO, size: int) -> int:
+    """Walk the outermost boxes; a film without its index counts as one byte short."""
+    position, indexed = 0, False
+    while position + 8 <= size:
+        file.seek(position)
+        head = file.read(16)
+        length, kind = int.from_bytes(head[:4], "big"), head[4:8]
+        indexed |= kind == b"moov"
+        if length == 1:
+            length = int.from_bytes(head[8:16], "big")
+        if length == 0:
+            position = size
+            break
+        if length < 8:
+            return 0  # no outline to trust
+        position += length
+    return max(position - size, 0) or (0 if indexed else 1)
+
+
+def _matroska_end(file: BinaryIO) -> int:
+    """Where header and segment end; 0 if the segment does not say."""
+    file.seek(4)
+    header = _ebml_size(file)
+    if header is None:
+        return 0
+    file.seek(header, 1)
+    if file.read(4) != b"\x18S\x80g":
+        return 0
+    segment = _ebml_size(file)
+    return 0 if segment is None else file.tell() + segment
+
+
+def _ebml_size(file: BinaryIO) -> int | None:
+    """Read a variable-length number; all ones means unknown."""
+    first = file.read(1)
+    if not first or first[0] == 0:
+        return None
+    length = 9 - first[0].bit_length()
+    value = first[0] & ((1 << (8 - length)) - 1)
+    rest = file.read(length - 1)
+    number = int.from_bytes(bytes([value]) + rest, "big")
+    return None if number == (1 << (7 * length)) - 1 else number
