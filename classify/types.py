@@ -137,6 +137,73 @@ class Estimate:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Priors:
+    """What is expected of a flight before its track is looked at, for the joint fit.
+
+    Attributes
+    ----------
+    yaw_hz
+        Rigid yaw and pitch; the sigma is that of the natural logarithm.
+    yaw_damping_ratio
+        Its fraction of critical damping.
+    drag_per_s
+        Share of the speed lost per second.
+    singular_time_s
+        Camera distance over speed at the first followed frame; the sigma is that of the natural
+        logarithm.
+    fall_px_s
+        Focal length over speed, px·s per metre; None where neither is known.
+    roll_rad
+        Tilt of the camera about its axis, which also stands for a steady push from the side, in
+        units of gravity.
+    swing_m
+        A usual swing of the nock, standard deviation of each component.
+    """
+
+    yaw_hz: Estimate = Estimate(value=2.8, sigma=0.35)
+    yaw_damping_ratio: Estimate = Estimate(value=0.09, sigma=0.04)
+    drag_per_s: Estimate = Estimate(value=0.07, sigma=0.03)
+    singular_time_s: Estimate = Estimate(value=0.12, sigma=1.0)
+    fall_px_s: Estimate | None = None
+    roll_rad: Estimate = Estimate(value=0.0, sigma=0.03)
+    swing_m: float = 0.015
+
+
+@dataclass(frozen=True, kw_only=True)
+class Unread:
+    """Nature's answer that a followed flight does not suffice for a reading.
+
+    Attributes
+    ----------
+    reason
+        What was found, what is needed, what to film instead.
+    """
+
+    reason: Message
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Limit:
+    """How wide a swing could hide in a band of frequencies.
+
+    Attributes
+    ----------
+    low_hz, high_hz
+        The band.
+    amplitude
+        (2,) across and up-down, zero to peak at the first followed frame, px·s; the swing is
+        smaller with 95 % probability.
+    """
+
+    low_hz: float
+    high_hz: float
+    amplitude: FloatArray
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "amplitude", frozen_array(self.amplitude, (2,), "amplitude"))
+
+
+@dataclass(frozen=True, kw_only=True)
 class Prediction:
     """What physics expects of this arrow before the clip is looked at.
 
@@ -269,6 +336,10 @@ class Spectrum:
         False if the two halves of the flight tell different stories beyond their errors.
     criterion
         Which number decided how many modes there are.
+    limits
+        What could hide: yaw and pitch first, then the fast swing, each beside the modes found.
+    path_parameters
+        (3,) logarithm of the singular time, drag per second, roll, as fitted.
     """
 
     modes: tuple[Mode, ...]
@@ -282,6 +353,8 @@ class Spectrum:
     aliases: tuple[tuple[float, ...], ...]
     halves_agree: bool
     criterion: str
+    limits: tuple[Limit, ...] = ()
+    path_parameters: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
