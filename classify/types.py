@@ -218,6 +218,9 @@ class Prediction:
         At release.
     from_
         "set-up" if enough of the set-up sheet was known, else "broad prior".
+    assumed
+        Names of the `ArrowSpec` parts that the sheet did not give and that were filled in with
+        what is usual; giving them sharpens the prediction.
     """
 
     yaw_hz: Estimate
@@ -225,6 +228,7 @@ class Prediction:
     yaw_damping_ratio: Estimate
     speed_m_s: Estimate
     from_: Literal["set-up", "broad prior"]
+    assumed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
