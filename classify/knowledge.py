@@ -1,4 +1,4 @@
-"""What a coach knows: the data file goes in; findings, causes and cures in one hand's words come out.
+"""What a coach knows: the data file goes in; causes and cures in one hand's words come out.
 
 Knows nothing of clips, numbers measured or physics: a finding is a name and how sure it is.
 """
@@ -57,6 +57,8 @@ class Cure:
     amount, far_amount, unit, limit
         The step as a number in `unit`, signed; the larger step when far off; the most that all
         steps together may amount to. None where a number makes no sense.
+    repeat
+        How often it may be done before the next cure is tried.
     cost
         0 nothing, 1 minutes, 2 a part, 3 a set of parts, 4 a set of arrows.
     reversible
@@ -76,6 +78,7 @@ class Cure:
     far_amount: float | None
     unit: str | None
     limit: float | None
+    repeat: int
     cost: int
     reversible: bool
     caution: str
@@ -251,6 +254,7 @@ def _in_words(raw: Mapping[str, object], hand: Hand | None) -> Knowledge:
             far_amount=cast("float | None", entry.get("far_amount", amount)),
             unit=cast("str | None", entry.get("unit")),
             limit=cast("float | None", entry.get("limit")),
+            repeat=cast("int", entry.get("repeat", 1)),
             cost=cast("int", entry["cost"]),
             reversible=bool(entry["reversible"]),
             caution=spoken(entry, "caution"),
