@@ -374,13 +374,16 @@ class Scale:
     from_
         What it rests on, in words: "face", "fall", "speed and field of view", ...
     speed_m_s
-        Arrow speed, if it follows.
+        Arrow speed at the first followed frame, if it follows.
+    notes
+        Clues that contradict each other.
     """
 
     m_per_px_s: Estimate
     mm_per_px_at_release: Estimate
     from_: str
     speed_m_s: Estimate | None
+    notes: tuple[Message, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

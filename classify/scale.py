@@ -1,0 +1,203 @@
+"""How pixels become metres: every clue weighed against the others, or no metres at all.
+
+A fitted flight and what the coach knows go in, a `Scale` comes out; None where nothing ties pixels
+to metres. Priors for the fit are made from the same knowledge here, so that `classify.spectral`
+needs to know neither arrows nor lenses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.stats import chi2
+
+from classify.clues import (
+    CAMERA_SIGMA_M,
+    SPEED_SIGMA,
+    STROKE_M,
+    USUAL_SPEED_M_S,
+    Clue,
+    find_clues,
+    focal_length_px,
+    to_release_s,
+)
+from classify.types import Estimate, Known, Prediction, Priors, Scale, Spectrum
+from tracker.types import Clip, FloatArray, Message, Track, message
+
+WIDEST = 0.35
+"""A scale less sure than this, as a relative error, is none."""
+
+DISAGREE = 1e-3
+"""Probability by chance of a clue that lies so far from the others."""
+
+
+def priors_for(*, known: Known, prediction: Prediction, clip: Clip, track: Track) -> Priors:
+    """Say what to expect of a track, from what the coach knows and physics predicts.
+
+    Parameters
+    ----------
+    known
+        What the coach knows.
+    prediction
+        What physics expects of the arrow.
+    clip
+        For the width of the picture.
+    track
+        For the time between release and the first followed frame.
+
+    Returns
+    -------
+    Priors
+        For `classify.spectral.fit_swing`.
+    """
+    speed = prediction.speed_m_s
+    if known.speed_m_s is not None:
+        speed = Estimate(value=known.speed_m_s, sigma=SPEED_SIGMA * known.speed_m_s)
+    focal = focal_length_px(known, clip.width)
+    fall = None
+    if focal is not None:
+        ratio = focal.value / speed.value
+        relative = float(np.hypot(focal.sigma / focal.value, speed.sigma / speed.value))
+        fall = Estimate(value=ratio, sigma=ratio * relative)
+    singular = Priors().singular_time_s
+    late = to_release_s(track)
+    if known.camera_distance_m is not None and late is not None:
+        behind = (known.camera_distance_m + STROKE_M.value) / speed.value
+        value = max(behind + late.value, 0.3 * behind)
+        sigma_m = float(np.hypot(CAMERA_SIGMA_M, STROKE_M.sigma))
+        sigma = float(
+            np.hypot(behind * speed.sigma / speed.value, sigma_m / speed.value) + late.sigma
+        )
+        singular = Estimate(value=value, sigma=sigma / value)
+    return Priors(
+        yaw_hz=prediction.yaw_hz,
+        yaw_damping_ratio=prediction.yaw_damping_ratio,
+        singular_time_s=singular,
+        fall_px_s=fall,
+    )
+
+
+def find_scale(
+    spectrum: Spectrum, *, known: Known, clip: Clip, track: Track, face_px: Estimate | None
+) -> Scale | None:
+    """Weigh every clue and give metres per pixel second.
+
+    Parameters
+    ----------
+    spectrum
+        The fitted flight.
+    known, clip, track, face_px
+        As for `classify.clues.find_clues`.
+
+    Returns
+    -------
+    Scale or None
+        None where the clues leave more than `WIDEST` open.
+    """
+    clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face_px)
+    if all(clue.powers[0] == 0 for clue in clues):
+        return None  # nothing says how many pixels there are to a metre
+    weighed = weigh(clues)
+    along = np.array([-1.0, 1.0])  # ln(v/F)
+    ratio = float(np.exp(along @ weighed.value))
+    relative = float(np.sqrt(along @ weighed.covariance @ along))
+    if relative > WIDEST:
+        return None
+    tau = spectrum.singular_time_s
+    release = ratio * tau.value * 1e3
+    speed = float(np.exp(weighed.value[1]))
+    sigma_v = float(np.sqrt(weighed.covariance[1, 1]))
+    usual = USUAL_SPEED_M_S.sigma / USUAL_SPEED_M_S.value
+    return Scale(
+        m_per_px_s=Estimate(value=ratio, sigma=ratio * relative),
+        mm_per_px_at_release=Estimate(
+            value=release, sigma=release * float(np.hypot(relative, tau.sigma / tau.value))
+        ),
+        from_=" and ".join(_rests_on(clues, along)),
+        speed_m_s=Estimate(value=speed, sigma=speed * sigma_v) if sigma_v < 0.7 * usual else None,
+        notes=_disagreements(clues, weighed),
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Weighed:
+    """What the clues say together.
+
+    Attributes
+    ----------
+    value
+        (2,) ln F and ln v.
+    covariance
+        (2, 2)
+    misfit
+        Weighted sum of squares left.
+    """
+
+    value: FloatArray
+    covariance: FloatArray
+    misfit: float
+
+
+def weigh(clues: tuple[Clue, ...], ln_clock: float = 0.0) -> Weighed:
+    """Combine clues by inverse variance, the clock being off by a known factor.
+
+    Parameters
+    ----------
+    clues
+        With something about the speed among them.
+    ln_clock
+        Logarithm of claimed seconds per true second.
+
+    Returns
+    -------
+    Weighed
+        A focal length that no clue speaks of is left open by a factor of ten.
+    """
+    rows = [(*c.powers[:2], c.value - c.powers[2] * ln_clock, c.sigma) for c in clues]
+    rows.append((1.0, 0.0, float(np.log(1500.0)), float(np.log(10.0))))
+    a_f, a_v, value, sigma = np.array(rows).T
+    A = np.stack([a_f, a_v], axis=1) / sigma[:, None]
+    b = value / sigma
+    covariance = np.linalg.inv(A.T @ A)
+    x = covariance @ A.T @ b
+    return Weighed(value=x, covariance=covariance, misfit=float(np.sum((b - A @ x) ** 2)))
+
+
+def _rests_on(clues: tuple[Clue, ...], along: FloatArray) -> list[str]:
+    """Name the clues without which the scale would be a good deal less sure, best first."""
+    whole = weigh(clues).covariance
+    variance = float(along @ whole @ along)
+    loss = []
+    for i, clue in enumerate(clues):
+        rest = weigh(clues[:i] + clues[i + 1 :]).covariance
+        loss.append((float(along @ rest @ along) / variance, clue.source))
+    loss.sort(reverse=True)
+    named = [source for ratio, source in loss if ratio > 1.3]
+    return [str(source) for source in named] or [str(loss[0][1])]
+
+
+def _disagreements(clues: tuple[Clue, ...], weighed: Weighed) -> tuple[Message, ...]:
+    """Name the clue that lies furthest from what the others say, if chance does not explain it."""
+    spare = len(clues) - 2
+    if spare < 1 or weighed.misfit < float(chi2.isf(DISAGREE, spare)):
+        return ()
+    best: tuple[float, Clue, float] | None = None
+    for i, clue in enumerate(clues):
+        rest = weigh(clues[:i] + clues[i + 1 :])
+        a = np.array(clue.powers[:2])
+        gap = clue.value - float(a @ rest.value)
+        pull = abs(gap) / float(np.sqrt(clue.sigma**2 + a @ rest.covariance @ a))
+        if best is None or pull > best[0]:
+            best = (pull, clue, gap)
+    if best is None:
+        return ()
+    others = ", ".join(sorted(clue.source for clue in clues if clue is not best[1]))
+    return (
+        message(
+            "motion.clues_disagree",
+            odd=best[1].source,
+            others=others,
+            percent=round(100 * float(np.expm1(abs(best[2])))),
+        ),
+    )
