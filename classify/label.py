@@ -27,7 +27,6 @@ from classify.types import (
     Label,
     Mode,
     ModeLine,
-    Motion,
     Prediction,
     Scale,
     Spectrum,
@@ -119,19 +118,24 @@ def label_flight(
     """
     swings = tuple(_swing(mode, scale, prediction, frame_hz, thresholds) for mode in spectrum.modes)
     yaw_threshold_mm = thresholds.swing_yaw_deg * mm_per_deg.value
-    presence: dict[Disturbance, float] = {
-        "fishtailing": _presence(swings, "yaw", ACROSS, yaw_threshold_mm),
-        "minnowing": _presence(swings, "fast", ACROSS, thresholds.swing_fast_mm),
-        "porpoising": _presence(swings, "yaw", UP_DOWN, yaw_threshold_mm),
+    looked_for: Mapping[Disturbance, tuple[Kind, int, float]] = {
+        "fishtailing": ("yaw", ACROSS, yaw_threshold_mm),
+        "minnowing": ("fast", ACROSS, thresholds.swing_fast_mm),
+        "porpoising": ("yaw", UP_DOWN, yaw_threshold_mm),
+    }
+    presence = {
+        name: _presence(swings, kind, axis, threshold)
+        for name, (kind, axis, threshold) in looked_for.items()
     }
     wobble = _largest(swings, "wobble", ACROSS, UP_DOWN) >= thresholds.swing_wobble_mm
     refused = _doubt(spectrum, swings, presence, yaw_threshold_mm, frame_hz, thresholds)
-    strength: dict[Disturbance, float] = {
-        "fishtailing": _largest(swings, "yaw", ACROSS) / yaw_threshold_mm,
-        "minnowing": _largest(swings, "fast", ACROSS) / thresholds.swing_fast_mm,
-        "porpoising": _largest(swings, "yaw", UP_DOWN) / yaw_threshold_mm,
+    strength = {
+        name: _largest(swings, kind, axis) / threshold
+        for name, (kind, axis, threshold) in looked_for.items()
     }
     label = None if refused else _leading(presence, strength, wobble=wobble)
+    if label == "clean":
+        label, refused = _clean_or_hidden(spectrum, scale, looked_for)
     return Labelled(
         label=label,
         presence={name: presence[name] for name in DISTURBANCES},
@@ -139,9 +143,7 @@ def label_flight(
         reasons=_reasons(swings, presence, prediction, mm_per_deg, frame_hz, wobble=wobble),
         across=_lines(swings, ACROSS, prediction, mm_per_deg),
         up_down=_lines(swings, UP_DOWN, prediction, mm_per_deg),
-        clean_below_mm=_upper_limits(swings, spectrum.motion, scale, thresholds)
-        if label == "clean"
-        else None,
+        clean_below_mm=_upper_limits(swings, spectrum, scale) if label == "clean" else None,
         wobble=wobble,
     )
 
@@ -216,6 +218,23 @@ def _leading(
     if there:
         return max(there, key=lambda name: strength[name])
     return None if wobble else "clean"
+
+
+def _clean_or_hidden(
+    spectrum: Spectrum,
+    scale: Scale,
+    looked_for: Mapping[Disturbance, tuple[Kind, int, float]],
+) -> tuple[Label | None, Message | None]:
+    """Call a flight clean only if nothing that counts could hide in it."""
+    for name, (kind, axis, threshold) in looked_for.items():
+        # The fit gives the limit of yaw first and of the fast band second.
+        at = 0 if kind == "yaw" else 1
+        if at >= len(spectrum.limits):
+            continue
+        limit = 1e3 * scale.m_per_px_s.value * float(spectrum.limits[at].amplitude[axis])
+        if limit > 1.5 * threshold:
+            return None, message(f"label.hidden_{name}", limit_mm=limit, threshold_mm=threshold)
+    return "clean", None
 
 
 def _doubt(
@@ -338,34 +357,18 @@ def _reasons(
 
 
 def _upper_limits(
-    swings: tuple[Swing, ...], motion: Motion, scale: Scale, thresholds: Thresholds
+    swings: tuple[Swing, ...], spectrum: Spectrum, scale: Scale
 ) -> tuple[float, float]:
-    """Bound the swing that could have hidden in a clean flight, at 95 %, for each axis."""
+    """Bound the swing of a clean flight, seen or hidden, at 95 %, for each axis."""
+    hidden = [limit.amplitude for limit in spectrum.limits]
+    factor = 1e3 * scale.m_per_px_s.value
     limits = []
     for axis in (ACROSS, UP_DOWN):
-        seen = max(
-            (
-                float(swing.mm[axis] + 1.645 * swing.sigma_mm[axis])
-                for swing in swings
-                if swing.kind in ("yaw", "fast")
-            ),
-            default=0.0,
+        seen = (
+            float(swing.mm[axis] + 1.645 * swing.sigma_mm[axis])
+            for swing in swings
+            if swing.kind in ("yaw", "fast")
         )
-        limits.append(max(seen, _hidden_mm(motion, axis, scale, thresholds)))
+        could_hide = (float(amplitude[axis]) * factor for amplitude in hidden)
+        limits.append(max((*seen, *could_hide), default=0.0))
     return limits[0], limits[1]
-
-
-def _hidden_mm(motion: Motion, axis: int, scale: Scale, thresholds: Thresholds) -> float:
-    """Largest undecaying fast swing, at 95 %, that the residual still has room for."""
-    residual = motion.swing[:, axis] - motion.fitted[:, axis]
-    weight = motion.sigma[:, axis] ** -2
-    worst = 0.0
-    for f_hz in np.geomspace(thresholds.bands_fast_low_hz, thresholds.bands_fast_high_hz, 40):
-        phase = 2.0 * pi * f_hz * motion.time_s
-        columns = np.stack([np.cos(phase), np.sin(phase)], axis=1)
-        normal = columns.T @ (columns * weight[:, None])
-        inverse = np.linalg.pinv(normal)
-        amplitude = float(np.hypot(*(inverse @ (columns.T @ (weight * residual)))))
-        sigma = sqrt(float(np.trace(inverse)) / 2.0)
-        worst = max(worst, amplitude + 1.645 * sigma)
-    return worst * scale.m_per_px_s.value * 1e3

@@ -10,7 +10,7 @@ import pytest
 from classify.kinds import KINDS, circularity, folded_from, kind_probabilities
 from classify.label import chance_above, damping_ratio, label_flight
 from classify.thresholds import parse_thresholds, shipped_thresholds
-from classify.types import Estimate, Mode, Motion, Prediction, Scale, Spectrum
+from classify.types import Estimate, Limit, Mode, Motion, Prediction, Scale, Spectrum
 
 M_PER_PX_S = 0.02  # 55 m/s over 2750 px
 BROAD = Prediction(
@@ -52,7 +52,9 @@ def mode(
     )
 
 
-def spectrum(*modes: Mode, frames: int = 80, frame_hz: float = 240.0) -> Spectrum:
+def spectrum(
+    *modes: Mode, frames: int = 80, frame_hz: float = 240.0, hidden_mm: float = 0.3
+) -> Spectrum:
     """Make a spectrum whose residual is small white noise."""
     rng = np.random.default_rng(5)
     sigma = np.full((frames, 2), 0.2e-3 / M_PER_PX_S)
@@ -78,6 +80,12 @@ def spectrum(*modes: Mode, frames: int = 80, frame_hz: float = 240.0) -> Spectru
         aliases=((),) * len(modes),
         halves_agree=True,
         criterion="BIC",
+        limits=(
+            Limit(low_hz=1.2, high_hz=6.5, amplitude=np.array([0.8e-3, 0.9e-3]) / M_PER_PX_S),
+            Limit(
+                low_hz=7.0, high_hz=50.0, amplitude=np.array([hidden_mm * 1e-3] * 2) / M_PER_PX_S
+            ),
+        ),
     )
 
 
@@ -185,12 +193,21 @@ def test_wobble_is_not_called_clean():
 
 
 def test_clean_carries_an_upper_limit():
-    """Clean is a finding: the limit lies above the noise and below the threshold."""
-    found = label(spectrum())
+    """Clean is a finding: the limit is the larger of what was seen and of what could hide."""
+    found = label(spectrum(mode(2.5, 2.0, 0.5, sigma_mm=0.1)))
+    assert found.label == "clean"
     assert found.clean_below_mm is not None
-    for limit in found.clean_below_mm:
-        # white noise of 0.2 mm in 80 frames: one component is known to 0.2 sqrt(2/80) = 0.03 mm
-        assert 0.03 < limit < 0.5
+    # 2.0 mm with an error of 0.1 mm and a scale good to 3 %: 2 + 1.645 hypot(0.1, 0.06) mm
+    np.testing.assert_allclose(found.clean_below_mm[0], 2.19, atol=0.01)
+    np.testing.assert_allclose(found.clean_below_mm[1], 0.9, atol=1e-9)
+
+
+def test_a_clip_too_poor_to_be_clean_is_refused():
+    """Where a swing that counts could hide, nothing found is not clean."""
+    found = label(spectrum(hidden_mm=4.0))
+    assert found.label is None
+    assert found.refused is not None
+    assert found.refused.key == "label.hidden_minnowing"
 
 
 def test_too_few_frames_are_refused():
