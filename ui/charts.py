@@ -1,0 +1,272 @@
+"""The charts of a reading: swing against time, the tail's path from behind, the spectrum.
+
+Each chart is drawn twice, for a wide page and for a phone, and carries what a shared cursor needs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from classify.types import Kind, ModeLine, Reading
+from tracker.types import FloatArray, message
+from ui.curves import Curves, curves_of, spectrum_curve
+from ui.drawing import Axis, Chart, span
+from ui.reading_words import frequency_words, swing_words
+from ui.words import say
+
+WIDE, NARROW = (560, 220), (350, 230)
+_SQUARE = (350, 350)
+AXES = ("across", "up_down")
+_DOTS = {"across": "round", "up_down": "diamond"}
+# Least span of a swing axis to each side: a flat flight must look flat.
+_LEAST = {"mm": 5.0, "px": 3.0}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Picture:
+    """One chart, drawn for two widths.
+
+    Attributes
+    ----------
+    name
+        What the page calls it.
+    wide, narrow
+        The SVG.
+    wide_box, narrow_box
+        Left, top, right and bottom edge of the plot as shares of width and height.
+    times_s
+        First and last time on the horizontal axis, where that is time; else None.
+    trail
+        Points that grow with time as shares of width and height, one for each sample, where the
+        chart has such; else None. Wide and narrow are the same picture then.
+    """
+
+    name: str
+    wide: str
+    narrow: str
+    wide_box: tuple[float, float, float, float]
+    narrow_box: tuple[float, float, float, float]
+    times_s: tuple[float, float] | None = None
+    trail: tuple[tuple[float, float], ...] | None = None
+
+
+def swing_picture(reading: Reading, axis: int, language: str = "en") -> Picture | None:
+    """Draw the swing against time along one axis: measured, fitted, and the band of its error.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    axis
+        0 across, 1 up-down.
+    language
+        Two letters.
+
+    Returns
+    -------
+    Picture or None
+        None without a swing.
+    """
+    curves = curves_of(reading)
+    if curves is None:
+        return None
+    return compared_picture((curves,), axis, language)
+
+
+def compared_picture(shown: tuple[Curves, ...], axis: int, language: str = "en") -> Picture:
+    """Draw the swing of one flight, or of two on the same axes.
+
+    Parameters
+    ----------
+    shown
+        One or two flights, in one unit; the second is drawn in another colour and dash.
+    axis
+        0 across, 1 up-down.
+    language
+        Two letters.
+
+    Returns
+    -------
+    Picture
+        With time on the horizontal axis.
+    """
+    name = AXES[axis]
+    first = shown[0]
+    low, high = span(
+        np.concatenate([curves.swing[:, axis] for curves in shown]),
+        around_zero=True,
+        least=_LEAST[first.unit],
+    )
+    last = max(float(curves.time_s[-1]) for curves in shown)
+    title = say(message(f"charts.swing_{name}"), language)
+    y_name = say(message(f"charts.axis_{name}", unit=first.unit), language)
+    x_name = say(message("charts.axis_time"), language)
+    reach = float(np.abs(first.swing[:, axis]).max())
+    says = say(message("charts.says_swing", reach=reach, unit=first.unit), language)
+
+    def draw(width: int, height: int) -> Chart:
+        chart = Chart(
+            width=width,
+            height=height,
+            x=Axis(low=0.0, high=last, name=x_name),
+            y=Axis(low=low, high=high, name=y_name),
+            title=title,
+            says=says,
+        )
+        for curves, kind in zip(shown, (name, "second"), strict=False):
+            fit, error = curves.fitted[:, axis], 2 * curves.sigma[:, axis]
+            chart.band(curves.time_s, fit - error, fit + error, f"band {kind}")
+            chart.line(curves.time_s, fit, f"fit {kind}")
+            chart.dots(curves.time_s, curves.swing[:, axis], f"dot {kind}", _DOTS[name])
+        return chart
+
+    return _picture(name, draw, times_s=(0.0, last))
+
+
+def behind_picture(reading: Reading, language: str = "en") -> Picture | None:
+    """Draw the tail's path about the flight path as seen from behind.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    Picture or None
+        None without a swing; the trail has one point for each sample.
+    """
+    curves = curves_of(reading)
+    if curves is None:
+        return None
+    reach = max(
+        span(curves.swing, around_zero=True, least=_LEAST[curves.unit])[1],
+        0.0,
+    )
+    width, height = _SQUARE
+    chart = Chart(
+        width=width,
+        height=height,
+        x=Axis(
+            low=-reach,
+            high=reach,
+            name=say(message("charts.axis_across", unit=curves.unit), language),
+        ),
+        y=Axis(
+            low=-reach,
+            high=reach,
+            name=say(message("charts.axis_up_down", unit=curves.unit), language),
+        ),
+        title=say(message("charts.behind"), language),
+        says=say(message("charts.says_behind", reach=reach, unit=curves.unit), language),
+        equal=True,
+    )
+    chart.dots(curves.swing[:, 0], curves.swing[:, 1], "dot faint", "round")
+    chart.line(curves.fitted[:, 0], curves.fitted[:, 1], "fit behind")
+    points = chart.place(curves.swing[:, 0], curves.swing[:, 1]) / (width, height)
+    svg = chart.svg()
+    return Picture(
+        name="behind",
+        wide=svg,
+        narrow=svg,
+        wide_box=chart.plot_box,
+        narrow_box=chart.plot_box,
+        trail=tuple((float(x), float(y)) for x, y in points),
+    )
+
+
+def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
+    """Draw how strongly the tail swings at each frequency, with the modes and what is expected.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    Picture or None
+        None without a swing. Shaded: what physics expects of this arrow, and what is too slow for
+        so short a flight to tell.
+    """
+    curves = curves_of(reading)
+    spectrum = reading.spectrum
+    if curves is None or spectrum is None:
+        return None
+    f_hz, amplitude = spectrum_curve(spectrum, curves.per_px_s)
+    modes = [(0, mode) for mode in reading.across] + [(1, mode) for mode in reading.up_down]
+    heights = [mode.swing_mm for _, mode in modes if curves.unit == "mm" and mode.swing_mm]
+    top = 1.25 * max(float(np.nanmax(amplitude, initial=0.0)), *heights, _LEAST[curves.unit] / 2)
+    x_name = say(message("charts.axis_frequency"), language)
+    y_name = say(message("charts.axis_amplitude", unit=curves.unit), language)
+    title = say(message("charts.spectrum"), language)
+    listed = "; ".join(
+        f"{frequency_words(mode, language)}, {swing_words(mode, language)}" for _, mode in modes
+    )
+    says = say(message("charts.says_spectrum", modes=listed or "–"), language)
+
+    def draw(width: int, height: int) -> Chart:
+        chart = Chart(
+            width=width,
+            height=height,
+            x=Axis(low=0.0, high=spectrum.highest_hz, name=x_name),
+            y=Axis(low=0.0, high=top, name=y_name),
+            title=title,
+            says=says,
+        )
+        chart.shade(0.0, spectrum.lowest_hz, "blind")
+        _draw_expected(chart, reading, language)
+        chart.line(f_hz, amplitude[:, 0], "fit across")
+        chart.line(f_hz, amplitude[:, 1], "fit up_down")
+        for axis, mode in modes:
+            height_at = _height(mode, axis, f_hz, amplitude, curves.unit)
+            chart.dots([mode.frequency_hz], [height_at], f"mode {AXES[axis]}", _DOTS[AXES[axis]])
+        return chart
+
+    return _picture("spectrum", draw)
+
+
+def _draw_expected(chart: Chart, reading: Reading, language: str) -> None:
+    if reading.prediction is None:
+        return
+    kinds: tuple[tuple[Kind, str], ...] = (("yaw", "yaw_hz"), ("bending", "bending_hz"))
+    for kind, name in kinds:
+        expected = getattr(reading.prediction, name)
+        low = expected.value * np.exp(-2 * expected.sigma)
+        high = expected.value * np.exp(2 * expected.sigma)
+        chart.shade(low, high, f"expected {kind}")
+        if low < chart.x.high:
+            anchor = "start" if kind == "yaw" else "middle"
+            at = low if kind == "yaw" else min((low + high) / 2, 0.8 * chart.x.high)
+            words = say(message(f"charts.expected_{kind}"), language)
+            chart.write(at, chart.y.high, words, anchor=anchor, dy=14)
+
+
+def _height(mode: ModeLine, axis: int, f_hz: FloatArray, amplitude: FloatArray, unit: str) -> float:
+    """Put a mode's mark at its swing, or on the curve where the swing has no unit."""
+    if unit == "mm" and mode.swing_mm is not None:
+        return mode.swing_mm
+    return float(np.interp(mode.frequency_hz, f_hz, amplitude[:, axis]))
+
+
+def _picture(
+    name: str,
+    draw: Callable[[int, int], Chart],
+    times_s: tuple[float, float] | None = None,
+) -> Picture:
+    wide, narrow = draw(*WIDE), draw(*NARROW)
+    return Picture(
+        name=name,
+        wide=wide.svg(),
+        narrow=narrow.svg(),
+        wide_box=wide.plot_box,
+        narrow_box=narrow.plot_box,
+        times_s=times_s,
+    )

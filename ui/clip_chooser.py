@@ -1,0 +1,217 @@
+"""Choosing a clip: a demo clip, one of the coach's own, or a new one; kept in the address."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import streamlit as st
+
+from tracker.types import InputError
+from ui.command_open import UPLOAD_LIMIT_MB
+from ui.dash_words import Words
+from ui.demo_clips import DemoClip, demo_clips
+from ui.known_form import known_texts
+from ui.shelf import Shelf, data_folder, file_sha256
+
+FILM_TYPES = ("mp4", "mov", "m4v", "mkv", "webm", "avi", "3gp")
+_DEMO = "demo-"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChosenClip:
+    """A clip to read.
+
+    Attributes
+    ----------
+    token
+        What stands for it in an address.
+    path, sha256
+        The film and the hash of its content.
+    name
+        For people.
+    demo
+        Set for a shipped clip.
+    given
+        What is known from the start, as texts: a demo's coach speaks for it.
+    """
+
+    token: str
+    path: Path
+    sha256: str
+    name: str
+    demo: DemoClip | None
+    given: dict[str, str]
+
+
+@st.cache_resource(show_spinner=False)
+def the_shelf(folder: str) -> Shelf:
+    """Give the coach's shelf.
+
+    Parameters
+    ----------
+    folder
+        Where it stands.
+
+    Returns
+    -------
+    Shelf
+        The same for all pages.
+    """
+    return Shelf(Path(folder))
+
+
+def shelf() -> Shelf:
+    """Give the shelf of the folder that is in use now.
+
+    Returns
+    -------
+    Shelf
+        For clips and notes.
+    """
+    return the_shelf(str(data_folder()))
+
+
+@st.cache_data(show_spinner=False)
+def _demo_hash(path: str) -> str:
+    return file_sha256(Path(path))
+
+
+def demo_title(demo: DemoClip, word: Words) -> str:
+    """Name a demo clip for people.
+
+    Parameters
+    ----------
+    demo
+        The clip.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        From the catalogue where it has a name for it, else the file's.
+    """
+    return word.title("demos", demo.name.replace("-", "_"), demo.name.replace("_", " "))
+
+
+def clip_by_token(token: str, word: Words) -> ChosenClip | None:
+    """Find the clip that an address names.
+
+    Parameters
+    ----------
+    token
+        ``demo-name`` or a hash.
+    word
+        The page's language.
+
+    Returns
+    -------
+    ChosenClip or None
+        None if there is no such clip.
+    """
+    if token.startswith(_DEMO):
+        for demo in demo_clips():
+            if demo.name == token.removeprefix(_DEMO):
+                return _chosen_demo(demo, word)
+        return None
+    kept = shelf().clip(token)
+    if kept is None:
+        return None
+    return ChosenClip(
+        token=token, path=kept.path, sha256=kept.sha256, name=kept.name, demo=None, given={}
+    )
+
+
+def _chosen_demo(demo: DemoClip, word: Words) -> ChosenClip:
+    return ChosenClip(
+        token=_DEMO + demo.name,
+        path=demo.path,
+        sha256=_demo_hash(str(demo.path)),
+        name=demo_title(demo, word),
+        demo=demo,
+        given=known_texts(demo.known),
+    )
+
+
+def choices(word: Words) -> dict[str, str]:
+    """List every clip that can be chosen.
+
+    Parameters
+    ----------
+    word
+        The page's language.
+
+    Returns
+    -------
+    dict
+        Name for people by token: the coach's own first, then the demo clips.
+    """
+    own = {clip.sha256: clip.name for clip in shelf().clips()}
+    demos = {
+        _DEMO + demo.name: word("pages.demo_name", name=demo_title(demo, word))
+        for demo in demo_clips()
+    }
+    return {**own, **demos}
+
+
+def choose_clip(word: Words) -> ChosenClip | None:
+    """Show the chooser and give the clip in use.
+
+    Parameters
+    ----------
+    word
+        The page's language.
+
+    Returns
+    -------
+    ChosenClip or None
+        None before anything was chosen.
+    """
+    token = st.query_params.get("clip", "")
+    chosen = clip_by_token(token, word) if token else None
+    if token and chosen is None:
+        st.warning(word("pages.clip_gone"))
+    named = choices(word)
+    left, right = st.columns([1, 1])
+    with left:
+        picked = st.selectbox(
+            word("pages.choose_clip"),
+            list(named),
+            index=list(named).index(chosen.token) if chosen else None,
+            format_func=lambda key: named.get(key, key),
+            placeholder=word("pages.choose_placeholder"),
+            key=f"choose-{token}",
+        )
+    with right:
+        _take_upload(word)
+    if picked and picked != token:
+        _go(picked)
+    return chosen
+
+
+def _go(token: str) -> None:
+    st.query_params["clip"] = token
+    st.rerun()
+
+
+def _take_upload(word: Words) -> None:
+    """Put a new film on the shelf, in pieces, and turn to it once."""
+    counter = st.session_state.setdefault("uploads", 0)
+    given = st.file_uploader(
+        word("pages.upload"),
+        type=list(FILM_TYPES),
+        key=f"upload-{counter}",
+        max_upload_size=UPLOAD_LIMIT_MB,
+        help=word("pages.upload_help"),
+    )
+    if given is None:
+        return
+    try:
+        kept = shelf().keep(given, given.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+        return
+    # A fresh uploader lets go of the copy in memory, and does not turn back here on a rerun.
+    st.session_state["uploads"] = counter + 1
+    _go(kept.sha256)

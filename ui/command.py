@@ -1,0 +1,141 @@
+"""The command line: `tailsway read`, `demo` and the rest; prints, and computes nothing.
+
+Readings go to standard output, progress and complaints to standard error. Exit status 0 for a
+reading, 3 for a refusal, 2 for bad input, and never a traceback.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypeVar
+
+import click
+
+from classify.pipeline import read_clip
+from classify.report_json import reading_json
+from tracker.types import InputError, Message, message
+from ui.command_demo import demo
+from ui.command_open import open_dashboard
+from ui.command_words import help_words, language_of, language_option
+from ui.known_input import parse_known, read_arrow_file
+from ui.progress_line import progress_on_stderr
+from ui.reading_words import reading_lines
+from ui.track_csv import track_csv, write_whole
+from ui.words import say
+
+_Wrapped = TypeVar("_Wrapped", bound=Callable[..., object])
+READING, BAD_INPUT, REFUSED, MISTAKE, STOPPED = 0, 2, 3, 1, 130
+
+
+class PlainGroup(click.Group):
+    """A group of commands that says what went wrong in one sentence."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run the command; turn every failure into a sentence and an exit status.
+
+        Parameters
+        ----------
+        ctx
+            Of the whole command.
+
+        Returns
+        -------
+        object
+            What the command returned.
+        """
+        try:
+            return super().invoke(ctx)
+        except InputError as mistake:
+            self._fail(ctx, mistake.message, BAD_INPUT)
+        except (KeyboardInterrupt, click.Abort):
+            self._fail(ctx, message("command.stopped"), STOPPED)
+        except (click.ClickException, click.exceptions.Exit, BrokenPipeError):
+            raise
+        except Exception as mistake:
+            if os.environ.get("TAILSWAY_TRACEBACK"):
+                raise
+            kind, text = type(mistake).__name__, str(mistake)
+            self._fail(ctx, message("command.mistake", kind=kind, text=text), MISTAKE)
+        raise AssertionError("unreachable: every failure above leaves the command")
+
+    def _fail(self, ctx: click.Context, sentence: Message, status: int) -> None:
+        click.echo(say(sentence, language_of(ctx)), err=True)
+        ctx.exit(status)
+
+
+@click.group(
+    cls=PlainGroup,
+    help=f"{help_words('help_group')}\n\n{help_words('help_caution')}",
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(package_name="tailsway")
+def main() -> None:
+    """Run the command line."""
+
+
+def _known_option(name: str, metavar: str) -> Callable[[_Wrapped], _Wrapped]:
+    flag = f"--{name.replace('_', '-')}"
+    return click.option(flag, name, metavar=metavar, help=help_words(f"help_{name}"))
+
+
+@main.command(help=help_words("help_read"))
+@click.argument("clip", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help=help_words("help_json"))
+@click.option("--track", "track_to", type=click.Path(path_type=Path), help=help_words("help_track"))
+@_known_option("capture_hz", "HZ")
+@_known_option("distance_m", "M")
+@_known_option("camera_distance_m", "M")
+@_known_option("speed_m_s", "M/S")
+@_known_option("face_cm", "CM")
+@_known_option("face_mark", "FRAME,X1,Y1,X2,Y2")
+@_known_option("focal_px", "PX")
+@_known_option("field_of_view_deg", "DEG")
+@_known_option("nock_mm", "MM")
+@_known_option("hand", "right|left")
+@_known_option("click", "FRAME,X,Y")
+@_known_option("flight", "N")
+@click.option(
+    "--arrow", "arrow_file", type=click.Path(path_type=Path), help=help_words("help_arrow")
+)
+@language_option
+@click.pass_context
+def read(
+    ctx: click.Context,
+    /,
+    clip: Path,
+    as_json: bool,
+    track_to: Path | None,
+    arrow_file: Path | None,
+    **typed: str | None,
+) -> None:
+    """Read one clip; the texts of what the coach knows arrive by name in `typed`."""
+    language = language_of(ctx)
+    arrow = None if arrow_file is None else read_arrow_file(arrow_file)
+    known = parse_known({name: text or "" for name, text in typed.items()}, arrow=arrow)
+    with progress_on_stderr(language) as progress:
+        result = read_clip(clip, known=known, progress=progress)
+    if track_to is not None:
+        write_whole(track_to, track_csv(result.followed, result.track))
+        _say_where(track_to, result.followed.clip.times_s is None, language)
+    if as_json:
+        said = reading_json(result.reading, lambda sentence: say(sentence, language))
+        click.echo(json.dumps(said, ensure_ascii=False, allow_nan=False, indent=2))
+    else:
+        click.echo("\n".join(reading_lines(result.reading, language)))
+    sys.stdout.flush()
+    ctx.exit(READING if result.reading.refused is None else REFUSED)
+
+
+def _say_where(path: Path, container_seconds: bool, language: str) -> None:
+    click.echo(say(message("command.track_written", path=str(path)), language), err=True)
+    if container_seconds:
+        warning = message("command.track_container_seconds", path=str(path))
+        click.echo(say(warning, language), err=True)
+
+
+main.add_command(demo)
+main.add_command(open_dashboard)

@@ -1,0 +1,175 @@
+"""`tailsway demo`: reads the shipped clips and prints a table of what each is and what was read."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import cast
+
+import click
+
+from classify.pipeline import read_clip
+from classify.types import ModeLine, Reading
+from tracker.types import message
+from ui.command_words import help_words, language_of, language_option
+from ui.demo_clips import DemoClip, demo_clips
+from ui.progress_line import progress_on_stderr
+from ui.reading_words import label_word, with_error
+from ui.words import say
+
+_KIND = {"fishtailing": "yaw", "minnowing": "fast", "porpoising": "yaw"}
+_AXIS = {"fishtailing": "across", "minnowing": "across", "porpoising": "up_down"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class DemoRow:
+    """One line of the table.
+
+    Attributes
+    ----------
+    name, is_, read, frequency, swing, seconds
+        Its cells.
+    right
+        Whether the clip was read as what it is.
+    """
+
+    name: str
+    is_: str
+    read: str
+    frequency: str
+    swing: str
+    seconds: str
+    right: bool
+
+
+@click.command(help=help_words("help_demo"))
+@language_option
+@click.pass_context
+def demo(ctx: click.Context) -> None:
+    """Read every demo clip and print the table; exit status 1 if one was misread."""
+    language = language_of(ctx)
+    rows = []
+    for clip in demo_clips():
+        start = time.perf_counter()
+        with progress_on_stderr(language) as progress:
+            result = read_clip(clip.path, known=clip.known, progress=progress)
+        rows.append(demo_row(clip, result.reading, time.perf_counter() - start, language))
+    click.echo("\n".join(table_lines(rows, language)))
+    wrong = sum(not row.right for row in rows)
+    verdict = (
+        message("command.demo_some_wrong", wrong=wrong, count=len(rows))
+        if wrong
+        else message("command.demo_all_right", count=len(rows))
+    )
+    click.echo(say(verdict, language))
+    ctx.exit(1 if wrong else 0)
+
+
+def demo_row(clip: DemoClip, reading: Reading, seconds: float, language: str) -> DemoRow:
+    """Compare a reading with the truth of its clip.
+
+    Parameters
+    ----------
+    clip
+        With its truth.
+    reading
+        What was read.
+    seconds
+        How long it took.
+    language
+        Two letters.
+
+    Returns
+    -------
+    DemoRow
+        For the table.
+    """
+    refuse = say(message("command.demo_refuse"), language)
+    refused = say(message("command.demo_refused"), language)
+    line = leading_mode(reading)
+    true = true_mode(clip)
+    frequency = swing = "–"
+    if line is not None:
+        frequency = with_error(line.frequency_hz, line.frequency_sigma_hz)
+        swing = with_error(line.swing_mm or 0.0, line.swing_sigma_mm or 0.0)
+        if true is not None:
+            frequency, swing = f"{frequency} ({true[0]:.2f})", f"{swing} ({true[1]:.1f})"
+    return DemoRow(
+        name=clip.name,
+        is_=refuse if clip.label is None else label_word(clip.label, language),
+        read=refused if reading.refused is not None else label_word(reading.label, language),
+        frequency=frequency,
+        swing=swing,
+        seconds=f"{seconds:.1f}",
+        right=reading.label == clip.label,
+    )
+
+
+def leading_mode(reading: Reading) -> ModeLine | None:
+    """Find the swing that gave the label.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+
+    Returns
+    -------
+    ModeLine or None
+        None for a refusal and for a clean flight.
+    """
+    if reading.label is None or reading.label == "clean":
+        return None
+    modes = reading.across if _AXIS[reading.label] == "across" else reading.up_down
+    return next((mode for mode in modes if mode.kind == _KIND[reading.label]), None)
+
+
+def true_mode(clip: DemoClip) -> tuple[float, float] | None:
+    """Find the true frequency and swing of what a clip shows.
+
+    Parameters
+    ----------
+    clip
+        With its truth.
+
+    Returns
+    -------
+    tuple of float or None
+        Hertz and millimetres at release; None where there is none.
+    """
+    if clip.label is None or clip.label == "clean":
+        return None
+    for mode in cast(Sequence[dict[str, float | str]], clip.truth["modes"]):
+        if mode["kind"] == _KIND[clip.label] and mode["axis"] == _AXIS[clip.label]:
+            return float(mode["f_hz"]), float(mode["swing_mm"])
+    return None
+
+
+def table_lines(rows: Sequence[DemoRow], language: str) -> list[str]:
+    """Lay out the table.
+
+    Parameters
+    ----------
+    rows
+        Its lines.
+    language
+        Two letters.
+
+    Returns
+    -------
+    list of str
+        Heading, rule and rows, columns aligned.
+    """
+    heads = [
+        say(message(f"command.demo_head_{name}"), language)
+        for name in ("clip", "is", "read", "frequency", "swing", "seconds")
+    ]
+    cells = [[row.name, row.is_, row.read, row.frequency, row.swing, row.seconds] for row in rows]
+    widths = [max(len(line[k]) for line in [heads, *cells]) for k in range(len(heads))]
+
+    def lay(line: Sequence[str]) -> str:
+        return "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True))
+
+    rule = "  ".join("-" * width for width in widths)
+    return [lay(heads).rstrip(), rule, *(lay(line).rstrip() for line in cells)]

@@ -1,0 +1,97 @@
+"""The swing in the unit a coach reads: millimetres with a scale, pixels at release without."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from classify.periodogram import swing_periodogram
+from classify.types import Reading, Scale, Spectrum
+from tracker.types import FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Curves:
+    """What the charts and films of one reading draw.
+
+    Attributes
+    ----------
+    time_s
+        (n,) since the first followed frame.
+    frame
+        (n,) frame numbers.
+    swing, sigma, fitted
+        (n, 2) across (right positive) and up-down (up positive), in `unit`.
+    path_px
+        (n, 2) the fitted flight path in the picture.
+    unit
+        Millimetres, or pixels of the picture at the first followed frame.
+    per_px_s
+        `unit` for one px·s of the fit.
+    """
+
+    time_s: FloatArray
+    frame: FloatArray
+    swing: FloatArray
+    sigma: FloatArray
+    fitted: FloatArray
+    path_px: FloatArray
+    unit: Literal["mm", "px"]
+    per_px_s: float
+
+
+def curves_of(reading: Reading) -> Curves | None:
+    """Bring the swing of a reading into the coach's unit.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+
+    Returns
+    -------
+    Curves or None
+        None where the reading did not get as far as a swing.
+    """
+    if reading.spectrum is None or len(reading.spectrum.motion.time_s) < 2:
+        return None
+    factor, unit = _unit(reading.spectrum, reading.scale)
+    motion = reading.spectrum.motion
+    return Curves(
+        time_s=motion.time_s,
+        frame=motion.frame,
+        swing=motion.swing * factor,
+        sigma=motion.sigma * factor,
+        fitted=motion.fitted * factor,
+        path_px=motion.path_px,
+        unit=unit,
+        per_px_s=factor,
+    )
+
+
+def _unit(spectrum: Spectrum, scale: Scale | None) -> tuple[float, Literal["mm", "px"]]:
+    if scale is not None:
+        return 1000.0 * scale.m_per_px_s.value, "mm"
+    # A swing of A px·s stands A / (b/v) pixels wide in the picture at release.
+    return 1.0 / max(spectrum.singular_time_s.value, 1e-3), "px"
+
+
+def spectrum_curve(spectrum: Spectrum, per_px_s: float) -> tuple[FloatArray, FloatArray]:
+    """Give the curve under the marks of the spectrum chart.
+
+    Parameters
+    ----------
+    spectrum
+        What the fit found.
+    per_px_s
+        Unit of the result for one px·s.
+
+    Returns
+    -------
+    tuple of numpy.ndarray
+        (m,) frequencies up to the highest that the clip resolves, and (m, 2) amplitudes.
+    """
+    f_hz = np.linspace(max(0.5, spectrum.lowest_hz / 4), spectrum.highest_hz, 240)
+    return f_hz, swing_periodogram(spectrum.motion, f_hz) * per_px_s

@@ -1,0 +1,49 @@
+"""The dashboard's frame: pages, language, look and cautions; started by `tailsway open`."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from ui.dash_words import Words, page_words
+from ui.page_read import show_read
+from ui.page_style import put_style
+from ui.words import LANGUAGES
+
+
+def run() -> None:
+    """Draw the page that the address names."""
+    word = page_words()
+    st.set_page_config(page_title=word("pages.title"), page_icon="🏹", layout="wide")
+    put_style()
+    page = st.navigation(_pages(word), position="top")
+    page.run()
+    _foot(word)
+
+
+def _pages(word: Words) -> list[st.Page]:
+    return [
+        st.Page(show_read, title=word("pages.nav_read"), url_path="read", default=True),
+    ]
+
+
+def _foot(word: Words) -> None:
+    st.html(
+        f'<footer class="ts-foot"><strong>{escape(word("pages.caution_title"))}</strong> '
+        f"{escape(word('pages.caution'))}</footer>"
+    )
+    st.selectbox(
+        word("pages.language"),
+        list(LANGUAGES),
+        index=list(LANGUAGES).index(word.language),
+        format_func=lambda code: LANGUAGES[code],
+        key="language",
+        bind="query-params",
+        persist_state="session",
+        width=220,
+    )
+
+
+if __name__ == "__main__":
+    run()

@@ -1,0 +1,316 @@
+"""Draws a plain chart as SVG: axes, grid, lines, dots, bands; knows nothing of arrows.
+
+Colours are CSS variables of the page, so that one picture serves the light and the dark theme. All
+text is escaped here.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from html import escape
+
+import numpy as np
+import numpy.typing as npt
+
+from tracker.types import FloatArray
+
+FONT_PX = 14
+_LEFT, _RIGHT, _TOP, _BOTTOM = 56.0, 14.0, 30.0, 44.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Axis:
+    """One axis of a chart.
+
+    Attributes
+    ----------
+    low, high
+        What it spans, in data units.
+    name
+        What it shows, with unit.
+    """
+
+    low: float
+    high: float
+    name: str
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low < self.high):
+            raise ValueError(f"an axis from {self.low} to {self.high} spans nothing")
+
+    def ticks(self, most: int) -> list[float]:
+        """Find round values to mark.
+
+        Parameters
+        ----------
+        most
+            How many at most.
+
+        Returns
+        -------
+        list of float
+            In data units, ascending.
+
+        Examples
+        --------
+        >>> Axis(low=0, high=0.31, name="time, s").ticks(5)
+        [0.0, 0.1, 0.2, 0.3]
+        """
+        rough = (self.high - self.low) / most
+        power = 10.0 ** math.floor(math.log10(rough))
+        step = next(m * power for m in (1, 2, 5, 10) if m * power >= rough * 0.999)
+        first = math.ceil(self.low / step - 1e-9)
+        last = math.floor(self.high / step + 1e-9)
+        return [round(index * step, 12) + 0.0 for index in range(first, last + 1)]
+
+
+def span(values: FloatArray, *, around_zero: bool, least: float) -> tuple[float, float]:
+    """Choose what an axis should span.
+
+    Parameters
+    ----------
+    values
+        Any shape; NaN is left out.
+    around_zero
+        True if zero shall be in the middle.
+    least
+        Least span to each side, so that a flat curve does not fill the chart with noise.
+
+    Returns
+    -------
+    tuple of float
+        Lowest and highest, with a margin.
+    """
+    finite = values[np.isfinite(values)]
+    reach = max(least, 1.1 * float(np.abs(finite).max())) if finite.size else least
+    if around_zero:
+        return -reach, reach
+    low, high = (float(finite.min()), float(finite.max())) if finite.size else (0.0, least)
+    return low, max(high, low + least)
+
+
+@dataclass
+class Chart:
+    """A chart being drawn; marks are added, then `svg` gives the picture.
+
+    Attributes
+    ----------
+    width, height
+        In the picture's own pixels.
+    x, y
+        Its axes.
+    title
+        Drawn above and read out by screen readers.
+    says
+        A sentence that says what the chart shows, for those who cannot see it.
+    equal
+        True if one unit shall be equally long on both axes.
+    """
+
+    width: int
+    height: int
+    x: Axis
+    y: Axis
+    title: str
+    says: str
+    equal: bool = False
+    _marks: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        if not self.equal:
+            return
+        across = (self.width - _LEFT - _RIGHT) / (self.x.high - self.x.low)
+        along = (self.height - _TOP - _BOTTOM) / (self.y.high - self.y.low)
+        if across > along:
+            self.x = _widened(self.x, across / along)
+        else:
+            self.y = _widened(self.y, along / across)
+
+    @property
+    def plot_box(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom edge of the plot as shares of width and height."""
+        return (
+            _LEFT / self.width,
+            _TOP / self.height,
+            1 - _RIGHT / self.width,
+            1 - _BOTTOM / self.height,
+        )
+
+    def place(self, x: npt.ArrayLike, y: npt.ArrayLike) -> FloatArray:
+        """Turn data into the picture's pixels.
+
+        Parameters
+        ----------
+        x, y
+            (n,) in data units.
+
+        Returns
+        -------
+        numpy.ndarray
+            (n, 2) pixels.
+        """
+        right, bottom = self.width - _RIGHT, self.height - _BOTTOM
+        share_x = (np.asarray(x, dtype=float) - self.x.low) / (self.x.high - self.x.low)
+        share_y = (np.asarray(y, dtype=float) - self.y.low) / (self.y.high - self.y.low)
+        return np.column_stack(
+            (_LEFT + share_x * (right - _LEFT), bottom - share_y * (bottom - _TOP))
+        )
+
+    def line(self, x: npt.ArrayLike, y: npt.ArrayLike, kind: str) -> None:
+        """Draw a line; it breaks where a value is NaN.
+
+        Parameters
+        ----------
+        x, y
+            (n,) in data units.
+        kind
+            Class of the mark, which gives its colour and dash.
+        """
+        for run in _runs(self.place(x, y)):
+            self._marks.append(f'<polyline class="{kind}" points="{_points(run)}"/>')
+
+    def band(self, x: npt.ArrayLike, low: npt.ArrayLike, high: npt.ArrayLike, kind: str) -> None:
+        """Fill between two curves.
+
+        Parameters
+        ----------
+        x, low, high
+            (n,) in data units.
+        kind
+            Class of the mark.
+        """
+        edge = np.vstack((self.place(x, low), self.place(x, high)[::-1]))
+        edge = edge[np.isfinite(edge).all(axis=1)]
+        self._marks.append(f'<polygon class="{kind}" points="{_points(edge)}"/>')
+
+    def dots(self, x: npt.ArrayLike, y: npt.ArrayLike, kind: str, shape: str) -> None:
+        """Draw a dot at each point.
+
+        Parameters
+        ----------
+        x, y
+            (n,) in data units.
+        kind
+            Class of the mark.
+        shape
+            ``round`` or ``diamond``.
+        """
+        for px, py in self.place(x, y):
+            if not (math.isfinite(px) and math.isfinite(py)):
+                continue
+            self._marks.append(_dot(px, py, kind, shape))
+
+    def shade(self, low: float, high: float, kind: str) -> None:
+        """Shade a range of x over the full height.
+
+        Parameters
+        ----------
+        low, high
+            In data units; cut to the axis.
+        kind
+            Class of the mark.
+        """
+        low, high = max(low, self.x.low), min(high, self.x.high)
+        if low >= high:
+            return
+        (left, _), (right, _) = self.place([low, high], [self.y.low, self.y.low])
+        height = self.height - _TOP - _BOTTOM
+        self._marks.append(
+            f'<rect class="{kind}" x="{left:.1f}" y="{_TOP}" width="{right - left:.1f}" '
+            f'height="{height:.1f}"/>'
+        )
+
+    def write(self, x: float, y: float, text: str, *, anchor: str = "start", dy: int = 0) -> None:
+        """Write text at a point.
+
+        Parameters
+        ----------
+        x, y
+            In data units.
+        text
+            Escaped here.
+        anchor
+            ``start``, ``middle`` or ``end``.
+        dy
+            Pixels further down.
+        """
+        (px, py), *_ = self.place([x], [y])
+        self._marks.append(
+            f'<text class="note" x="{px:.1f}" y="{py + dy:.1f}" text-anchor="{anchor}">'
+            f"{escape(text)}</text>"
+        )
+
+    def svg(self) -> str:
+        """Give the picture.
+
+        Returns
+        -------
+        str
+            One ``svg`` element.
+        """
+        return "".join(
+            (
+                f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {self.height}" '
+                f'role="img" aria-label="{escape(self.title)}: {escape(self.says)}">',
+                f'<text class="title" x="{_LEFT:.0f}" y="18">{escape(self.title)}</text>',
+                self._grid(),
+                *self._marks,
+                "</svg>",
+            )
+        )
+
+    def _grid(self) -> str:
+        right, bottom = self.width - _RIGHT, self.height - _BOTTOM
+        parts: list[str] = []
+        for value in self.x.ticks(max(2, self.width // 110)):
+            (px, _), *_ = self.place([value], [self.y.low])
+            parts.append(
+                f'<line class="grid" x1="{px:.1f}" x2="{px:.1f}" y1="{_TOP}" y2="{bottom}"/>'
+                f'<text class="tick" x="{px:.1f}" y="{bottom + 17}" text-anchor="middle">'
+                f"{value:g}</text>"
+            )
+        for value in self.y.ticks(max(2, self.height // 60)):
+            (_, py), *_ = self.place([self.x.low], [value])
+            kind = "zero" if value == 0 else "grid"
+            parts.append(
+                f'<line class="{kind}" x1="{_LEFT}" x2="{right}" y1="{py:.1f}" y2="{py:.1f}"/>'
+                f'<text class="tick" x="{_LEFT - 6}" y="{py + 5:.1f}" text-anchor="end">'
+                f"{_minus(value)}</text>"
+            )
+        parts.append(
+            f'<text class="axis" x="{(right + _LEFT) / 2:.0f}" y="{self.height - 8}" '
+            f'text-anchor="middle">{escape(self.x.name)}</text>'
+            f'<text class="axis" transform="translate(14 {(bottom + _TOP) / 2:.0f}) rotate(-90)" '
+            f'text-anchor="middle">{escape(self.y.name)}</text>'
+        )
+        return "".join(parts)
+
+
+def _minus(value: float) -> str:
+    return f"{value:g}".replace("-", "−")
+
+
+def _widened(axis: Axis, factor: float) -> Axis:
+    middle, half = (axis.low + axis.high) / 2, factor * (axis.high - axis.low) / 2
+    return Axis(low=middle - half, high=middle + half, name=axis.name)
+
+
+def _dot(x: float, y: float, kind: str, shape: str) -> str:
+    if shape == "round":
+        return f'<circle class="{kind}" cx="{x:.1f}" cy="{y:.1f}" r="2.6"/>'
+    points = (
+        f"{x:.1f},{y - 3.6:.1f} {x + 3.6:.1f},{y:.1f} {x:.1f},{y + 3.6:.1f} {x - 3.6:.1f},{y:.1f}"
+    )
+    return f'<polygon class="{kind}" points="{points}"/>'
+
+
+def _runs(points: FloatArray) -> Sequence[FloatArray]:
+    good = np.isfinite(points).all(axis=1)
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], good.astype(int), [0]))))
+    return [points[a:b] for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a > 1]
+
+
+def _points(points: FloatArray) -> str:
+    return " ".join(f"{x:.1f},{y:.1f}" for x, y in points)

@@ -1,0 +1,118 @@
+"""Films and stills of one reading; the frames of the flight are decoded here, once for all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from classify.pipeline import ReadResult
+from tracker.decode import Reader
+from tracker.types import ByteArray, Track
+from ui.curves import Curves, curves_of
+from ui.films import Film, Framing, follow_film, framing_for
+from ui.stills import path_picture, scene_picture, strobe_picture
+
+MOST_FRAMES = 900
+"""Chosen here: a flight of 3.75 s at 240 frames a second; more would fill the memory."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlightViews:
+    """Pictures of a flight.
+
+    Attributes
+    ----------
+    film
+        The follow view; None where no swing was fitted.
+    strobe
+        JPEG of every n-th arrow; None without a track.
+    path
+        JPEG of the scene with the nock's path; None without a scene.
+    """
+
+    film: Film | None
+    strobe: bytes | None
+    path: bytes | None
+
+
+def flight_views(
+    path: Path,
+    result: ReadResult,
+    *,
+    says: str,
+    caption: str = "",
+    reach: float | None = None,
+) -> FlightViews:
+    """Make the pictures of a flight.
+
+    Parameters
+    ----------
+    path
+        The film file that was read.
+    result
+        What was read from it.
+    says, caption
+        Words for the film.
+    reach
+        How far the follow view looks to each side, in the unit of the curves; chosen by the swing
+        if None.
+
+    Returns
+    -------
+    FlightViews
+        As far as the reading got.
+    """
+    track, plate = result.track, result.followed.plate
+    if track is None:
+        still = None if plate is None else scene_picture(plate)
+        return FlightViews(film=None, strobe=None, path=still)
+    frames = flight_frames(path, track)
+    curves = curves_of(result.reading)
+    film = None
+    if curves is not None and frames:
+        framing = _framing(result, curves, track, reach)
+        film = follow_film(
+            frames, curves=curves, track=track, framing=framing, says=says, caption=caption
+        )
+    return FlightViews(
+        film=film,
+        strobe=None if plate is None else strobe_picture(plate, frames, track),
+        path=None if plate is None else path_picture(plate, track),
+    )
+
+
+def _framing(result: ReadResult, curves: Curves, track: Track, reach: float | None) -> Framing:
+    spectrum = result.reading.spectrum
+    if spectrum is None:
+        raise ValueError("a reading with curves has a spectrum")
+    own = framing_for(curves, track, spectrum.singular_time_s.value)
+    if reach is None:
+        return own
+    return Framing(reach=reach, singular_time_s=own.singular_time_s)
+
+
+def flight_frames(path: Path, track: Track) -> dict[int, ByteArray]:
+    """Decode the frames of a flight.
+
+    Parameters
+    ----------
+    path
+        The film file.
+    track
+        Says from which frame to which.
+
+    Returns
+    -------
+    dict
+        Raw brightness by frame number, at most `MOST_FRAMES`.
+    """
+    first = track.first_frame
+    last = min(track.last_frame, first + MOST_FRAMES - 1)
+    frames: dict[int, ByteArray] = {}
+    with Reader(path) as reader:
+        for frame in reader.frames():
+            if first <= frame.index <= last:
+                frames[frame.index] = frame.luma
+            if frame.index >= last:
+                break
+    return frames

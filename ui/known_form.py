@@ -1,0 +1,98 @@
+"""What the coach knows, as texts of a form: from `Known` to texts, and the fields of the page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import streamlit as st
+
+from classify.types import Known
+from ui.dash_words import Words
+
+FIELDS = (
+    "capture_hz",
+    "distance_m",
+    "face_cm",
+    "camera_distance_m",
+    "speed_m_s",
+    "field_of_view_deg",
+    "focal_px",
+    "nock_mm",
+)
+
+
+def known_texts(known: Known) -> dict[str, str]:
+    """Write what is known as the texts that a coach would have typed.
+
+    Parameters
+    ----------
+    known
+        In SI.
+
+    Returns
+    -------
+    dict
+        Text by field, blank where nobody said.
+    """
+
+    def text(value: float | None, factor: float = 1.0) -> str:
+        return "" if value is None else f"{value * factor:.6g}"
+
+    return {
+        "capture_hz": "" if known.capture_hz is None else str(known.capture_hz),
+        "distance_m": text(known.distance_m),
+        "camera_distance_m": text(known.camera_distance_m),
+        "speed_m_s": text(known.speed_m_s),
+        "face_cm": text(known.face_diameter_m, 100),
+        "focal_px": text(known.focal_px),
+        "field_of_view_deg": text(known.field_of_view_deg),
+        "nock_mm": text(known.nock_diameter_m, 1000),
+        "hand": known.hand or "",
+        "flight": str(known.flight + 1) if known.flight else "",
+    }
+
+
+def known_form(key: str, said: Mapping[str, str], word: Words) -> dict[str, str] | None:
+    """Show the form and give what was typed when it is sent.
+
+    Parameters
+    ----------
+    key
+        Of the form; one for each clip.
+    said
+        Texts to start from.
+    word
+        The page's language.
+
+    Returns
+    -------
+    dict or None
+        Text by field when the coach sends it, else None.
+    """
+    typed: dict[str, str] = {}
+    with st.form(key, border=False):
+        st.caption(word("pages.known_intro"))
+        hands = ("", "right", "left")
+        hand = said.get("hand", "")
+        typed["hand"] = st.radio(
+            word("pages.known_hand"),
+            hands,
+            index=hands.index(hand) if hand in hands else 0,
+            format_func=lambda value: word(f"pages.hand_{value or 'unknown'}"),
+            horizontal=True,
+            key=f"{key}-hand",
+        )
+        columns = st.columns(2)
+        for index, name in enumerate(FIELDS):
+            typed[name] = columns[index % 2].text_input(
+                word(f"pages.known_{name}"),
+                value=said.get(name, ""),
+                key=f"{key}-{name}",
+                help=word(f"pages.known_help_{name}"),
+                placeholder=word("pages.known_nobody_said"),
+            )
+        typed["flight"] = said.get("flight", "")
+        sent = st.form_submit_button(
+            word("pages.known_send"), type="primary", width="stretch", key=f"{key}-send"
+        )
+    return typed if sent else None

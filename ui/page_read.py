@@ -1,0 +1,220 @@
+"""The page on which a clip is read: verdict first, then the film with its curves, then the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from html import escape
+
+import streamlit as st
+
+from classify.pipeline import ReadResult, read_clip
+from classify.types import Known
+from tracker.types import InputError
+from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture
+from ui.clip_chooser import ChosenClip, choose_clip, shelf
+from ui.curves import curves_of
+from ui.dash_words import Words, page_words
+from ui.flight_views import FlightViews, flight_views
+from ui.kept_readings import Kept
+from ui.known_form import known_form
+from ui.known_input import parse_known
+from ui.progress_line import stage_words
+from ui.verdict import causes_html, modes_html, verdict_html
+from ui.viewer import show_viewer
+
+_MOST_KEPT = 24
+
+
+@st.cache_resource(show_spinner=False)
+def _results() -> Kept[ReadResult]:
+    return Kept(_MOST_KEPT)
+
+
+@st.cache_resource(show_spinner=False)
+def _views() -> Kept[FlightViews]:
+    return Kept(_MOST_KEPT)
+
+
+def show_read() -> None:
+    """Draw the page."""
+    word = page_words()
+    st.title(word("pages.read_title"))
+    try:
+        chosen = choose_clip(word)
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+        return
+    if chosen is None:
+        _hello(word)
+        return
+    said = shelf().last(chosen.sha256, "known") or chosen.given
+    result = read_with_progress(chosen, said, word)
+    if result is not None:
+        show_result(chosen, result, word)
+    _known_part(chosen, said, word, open_=result is None or result.reading.refused is not None)
+
+
+def _hello(word: Words) -> None:
+    st.html(f'<p class="ts-hello">{escape(word("pages.hello"))}</p>')
+    if st.button(word("pages.hello_demo"), type="primary", key="hello-demo"):
+        st.query_params["clip"] = "demo-fishtailing"
+        st.rerun()
+
+
+def read_with_progress(
+    chosen: ChosenClip, said: Mapping[str, str], word: Words
+) -> ReadResult | None:
+    """Read a clip, or take the reading that was made before.
+
+    Parameters
+    ----------
+    chosen
+        The clip.
+    said
+        What the coach knows, as texts.
+    word
+        The page's language.
+
+    Returns
+    -------
+    ReadResult or None
+        None if the clip or what was typed is no good; the page says why then.
+    """
+    place = st.empty()
+    try:
+        known = parse_known(said)
+        result = kept_reading(chosen, known, place, word)
+    except InputError as mistake:
+        place.error(word.tell(mistake.message))
+        return None
+    place.empty()
+    return result
+
+
+def kept_reading(
+    chosen: ChosenClip, known: Known, place: st.delta_generator.DeltaGenerator, word: Words
+) -> ReadResult:
+    """Read a clip once for each set of what is known.
+
+    Parameters
+    ----------
+    chosen
+        The clip.
+    known
+        What the coach knows.
+    place
+        Where the progress bar goes.
+    word
+        The page's language.
+
+    Returns
+    -------
+    ReadResult
+        The same object every time.
+
+    Raises
+    ------
+    InputError
+        If the film cannot be read.
+    """
+
+    def make() -> ReadResult:
+        bar = place.progress(0.0, text=word("pages.reading"))
+
+        def progress(stage: str, share: float) -> None:
+            bar.progress(min(1.0, max(0.0, share)), text=stage_words(stage, word.language))
+
+        return read_clip(chosen.path, known=known, progress=progress)
+
+    return _results().get((chosen.sha256, known), make)
+
+
+def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
+    """Draw verdict, film, curves and numbers.
+
+    Parameters
+    ----------
+    chosen
+        The clip.
+    result
+        What was read.
+    word
+        The page's language.
+    """
+    reading = result.reading
+    causes = causes_html(reading.causes, word)
+    if causes:
+        left, right = st.columns([3, 2])
+        left.html(verdict_html(reading, word))
+        right.html(causes)
+    else:
+        st.html(verdict_html(reading, word))
+    views = kept_views(chosen, result, word)
+    curves = curves_of(reading)
+    if curves is not None:
+        st.subheader(word("pages.see_it"), anchor=False)
+        st.caption(word("pages.see_it_help"))
+        show_viewer(
+            f"viewer-{chosen.sha256[:12]}",
+            curves=(curves,),
+            films=(views.film,) if views.film else (),
+            pictures=tuple(_pictures(result, word)),
+            language=word.language,
+        )
+        st.html(modes_html(reading, word))
+    _stills(views, word)
+
+
+def _pictures(result: ReadResult, word: Words) -> list[tuple[str, Picture]]:
+    made = (
+        ("right", swing_picture(result.reading, 0, word.language)),
+        ("right", swing_picture(result.reading, 1, word.language)),
+        ("left", behind_picture(result.reading, word.language)),
+        ("right", spectrum_picture(result.reading, word.language)),
+    )
+    return [(column, picture) for column, picture in made if picture is not None]
+
+
+def kept_views(chosen: ChosenClip, result: ReadResult, word: Words) -> FlightViews:
+    """Make films and stills once for each reading.
+
+    Parameters
+    ----------
+    chosen
+        The clip.
+    result
+        What was read.
+    word
+        The page's language.
+
+    Returns
+    -------
+    FlightViews
+        The same object every time.
+    """
+    key = (chosen.sha256, result.reading.known, word.language)
+    return _views().get(
+        key, lambda: flight_views(chosen.path, result, says=word("pages.film_says"))
+    )
+
+
+def _stills(views: FlightViews, word: Words) -> None:
+    columns = st.columns(2)
+    if views.strobe is not None:
+        columns[0].image(views.strobe, caption=word("pages.strobe_caption"))
+    if views.path is not None:
+        columns[1].image(views.path, caption=word("pages.path_caption"))
+
+
+def _known_part(chosen: ChosenClip, said: Mapping[str, str], word: Words, *, open_: bool) -> None:
+    with st.expander(word("pages.known_title"), expanded=open_):
+        typed = known_form(f"known-{chosen.sha256[:12]}", said, word)
+    if typed is None:
+        return
+    try:
+        parse_known(typed)
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+        return
+    shelf().note(chosen.sha256, "known", typed)
+    st.rerun()

@@ -1,0 +1,364 @@
+"""Turns a `Reading` into lines of text for the command line and the pages; computes nothing.
+
+Numbers are rounded to what their standard error allows, and always carry it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from classify.types import DISTURBANCES, Cause, ModeLine, Reading
+from tracker.types import message
+from ui.words import say
+
+
+def reading_lines(reading: Reading, language: str = "en") -> list[str]:
+    """Say a reading in about ten lines, the verdict first.
+
+    Parameters
+    ----------
+    reading
+        What was read, or why not.
+    language
+        Two letters.
+
+    Returns
+    -------
+    list of str
+        One sentence or table row each, without line breaks.
+    """
+    if reading.refused is not None:
+        return list(_refused_lines(reading, language))
+    return list(_read_lines(reading, language))
+
+
+def _read_lines(reading: Reading, language: str) -> Iterator[str]:
+    yield headline(reading, language)
+    yield presence_line(reading, language)
+    for title, modes in (
+        ("reading.side_to_side", reading.across),
+        ("reading.up_and_down", reading.up_down),
+    ):
+        heading = say(message(title), language)
+        lines = [mode_line(mode, language) for mode in modes[:2]]
+        for line in lines or [say(message("reading.no_modes"), language)]:
+            yield f"{heading}: {line}"
+    if reading.clean_below_mm is not None:
+        across, up_down = reading.clean_below_mm
+        yield say(message("reading.clean_below", across=across, up_down=up_down), language)
+    if reading.reasons:
+        text = " ".join(say(reason, language) for reason in reading.reasons[:2])
+        yield say(message("reading.why", text=text), language)
+    yield scale_line(reading, language)
+    yield from _cause_lines(reading.causes, language)
+    for note in reading.notes[:2]:
+        yield say(message("reading.note", text=say(note, language)), language)
+    yield say(message("reading.caution"), language)
+
+
+def _refused_lines(reading: Reading, language: str) -> Iterator[str]:
+    yield headline(reading, language)
+    for reason in reading.reasons:
+        yield say(message("reading.why", text=say(reason, language)), language)
+    for note in reading.notes:
+        yield say(message("reading.note", text=say(note, language)), language)
+
+
+def _cause_lines(causes: tuple[Cause, ...], language: str) -> Iterator[str]:
+    if not causes:
+        return
+    first, *others = causes
+    yield say(message("reading.first_cause", title=first.title, why=first.why), language)
+    change = (
+        first.first_change if first.caution is None else f"{first.first_change} {first.caution}"
+    )
+    yield say(message("reading.first", change=change), language)
+    if others:
+        titles = "; ".join(cause.title for cause in others[:3])
+        yield say(message("reading.next_causes", list=titles), language)
+
+
+def headline(reading: Reading, language: str = "en") -> str:
+    """Say the verdict in one line.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        Label, plain words and probability, or the reason of the refusal.
+    """
+    if reading.refused is not None:
+        reason = say(reading.refused, language)
+        return say(message("reading.headline_refused", reason=reason), language)
+    label = label_word(reading.label, language)
+    plain = say(message(f"reading.plain_{reading.label}"), language)
+    if reading.label is None or reading.label == "clean":
+        return say(message("reading.headline_clean", label=label, plain=plain), language)
+    percent = percent_words(reading.presence[reading.label], language)
+    return say(
+        message("reading.headline", label=label, plain=plain, percent=percent),
+        language,
+    )
+
+
+def headline_chance(reading: Reading, language: str = "en") -> str:
+    """Say how sure the leading label is.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        For example "97 % sure"; empty for a refusal and for a clean flight.
+    """
+    if reading.label is None or reading.label == "clean":
+        return ""
+    percent = percent_words(reading.presence[reading.label], language)
+    return say(message("reading.headline_sure", percent=percent), language)
+
+
+def label_word(label: str | None, language: str = "en") -> str:
+    """Name a label.
+
+    Parameters
+    ----------
+    label
+        Of a reading; None for a refusal.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        The trade's word.
+    """
+    return say(message(f"reading.label_{label or 'none'}"), language)
+
+
+def percent_words(share: float, language: str = "en") -> str:
+    """Say a probability without claiming certainty.
+
+    Parameters
+    ----------
+    share
+        0 to 1.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        "97 %", "under 1 %" or "over 99 %".
+
+    Examples
+    --------
+    >>> percent_words(0.9999)
+    'over 99 %'
+    """
+    if share < 0.01:
+        return say(message("reading.percent_low"), language)
+    if share > 0.99:
+        return say(message("reading.percent_high"), language)
+    return say(message("reading.percent", percent=100 * share), language)
+
+
+def presence_line(reading: Reading, language: str = "en") -> str:
+    """List the chance of each disturbance.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        The three chances.
+    """
+    items = [
+        say(
+            message(
+                "reading.presence_item",
+                label=label_word(name, language),
+                percent=percent_words(reading.presence[name], language),
+            ),
+            language,
+        )
+        for name in DISTURBANCES
+        if name in reading.presence
+    ]
+    return say(message("reading.presence", list=", ".join(items)), language)
+
+
+def mode_line(mode: ModeLine, language: str = "en") -> str:
+    """Say one swing along one axis.
+
+    Parameters
+    ----------
+    mode
+        The swing.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        Frequency, expected range, swing and what moves.
+    """
+    kind = say(message(f"reading.kind_{mode.kind}"), language)
+    frequency = frequency_words(mode, language)
+    swing = swing_words(mode, language)
+    if mode.expected_hz is None:
+        text = message("reading.mode", frequency=frequency, swing=swing, kind=kind)
+    else:
+        low, high = expected_range_hz(mode)
+        text = message(
+            "reading.mode_expected",
+            frequency=frequency,
+            swing=swing,
+            kind=kind,
+            low=low,
+            high=high,
+        )
+    return say(text, language)
+
+
+def expected_range_hz(mode: ModeLine) -> tuple[float, float]:
+    """Give the range that physics expects, two standard errors to each side.
+
+    Parameters
+    ----------
+    mode
+        A swing with an expectation; its sigma is that of the natural logarithm.
+
+    Returns
+    -------
+    tuple of float
+        Lowest and highest frequency in hertz.
+
+    Raises
+    ------
+    ValueError
+        If nothing is expected of this kind.
+    """
+    if mode.expected_hz is None:
+        raise ValueError(f"nothing is expected of a mode of kind {mode.kind}")
+    factor = math.exp(2 * mode.expected_hz.sigma)
+    return mode.expected_hz.value / factor, mode.expected_hz.value * factor
+
+
+def frequency_words(mode: ModeLine, language: str = "en") -> str:
+    """Say a frequency with its error.
+
+    Parameters
+    ----------
+    mode
+        The swing.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        For example "4.1 ± 0.2 Hz".
+    """
+    value = with_error(mode.frequency_hz, mode.frequency_sigma_hz)
+    return say(message("reading.frequency", value=value), language)
+
+
+def swing_words(mode: ModeLine, language: str = "en") -> str:
+    """Say the width of a swing with its error, zero to peak.
+
+    Parameters
+    ----------
+    mode
+        The swing.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        For example "12 ± 1 mm (1.6°)".
+    """
+    if mode.swing_mm is None or mode.swing_sigma_mm is None:
+        return say(message("reading.swing_unknown"), language)
+    value = with_error(mode.swing_mm, mode.swing_sigma_mm)
+    if mode.swing_deg is None:
+        return say(message("reading.swing_mm", value=value), language)
+    return say(message("reading.swing_mm_deg", value=value, degrees=mode.swing_deg), language)
+
+
+def scale_line(reading: Reading, language: str = "en") -> str:
+    """Say what pixels were turned into millimetres by.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        Scale, its source, and the arrow's speed where it follows.
+    """
+    scale = reading.scale
+    if scale is None:
+        return say(message("reading.scale_none"), language)
+    size = with_error(scale.mm_per_px_at_release.value, scale.mm_per_px_at_release.sigma)
+    if scale.speed_m_s is None:
+        text = message("reading.scale_no_speed", scale=size, source=scale.from_)
+    else:
+        value = with_error(scale.speed_m_s.value, scale.speed_m_s.sigma)
+        speed = say(message("reading.speed", value=value), language)
+        text = message("reading.scale", scale=size, source=scale.from_, speed=speed)
+    return say(text, language)
+
+
+def with_error(value: float, sigma: float) -> str:
+    """Write a number and its standard error, rounded to one or two digits of the error.
+
+    Parameters
+    ----------
+    value, sigma
+        In one unit.
+
+    Returns
+    -------
+    str
+        Without the unit.
+
+    Examples
+    --------
+    >>> with_error(4.1234, 0.0377)
+    '4.12 ± 0.04'
+    >>> with_error(12.34, 1.23)
+    '12.3 ± 1.2'
+    >>> with_error(3.0, float("inf"))
+    '3 ± ?'
+    """
+    if not math.isfinite(sigma):
+        return f"{value:.2g} ± ?"
+    if sigma <= 0:
+        return f"{value:.3g} ± 0"
+    power = math.floor(math.log10(sigma))
+    # Two digits of an error that begins with 1, where one digit would round by up to 50 %.
+    digits = 1 if sigma / 10.0**power < 1.95 else 0
+    places = max(0, digits - power)
+    return f"{value:.{places}f} ± {sigma:.{places}f}"

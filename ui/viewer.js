@@ -1,0 +1,243 @@
+// Film and curves with one cursor. All text comes from the page's catalogue and is set as text.
+export default function (component) {
+  const { data, parentElement } = component;
+  const root = parentElement.querySelector(".viewer");
+  if (root.dataset.id === data.id) return;
+  root.dataset.id = data.id;
+  root.replaceChildren();
+  const left = add(root, "div", "column");
+  const right = add(root, "div", "column");
+  const times = data.times;
+  const urls = [];
+  let index = 0;
+  let playing = false;
+  let ticking = 0;
+  let clock = 0;
+
+  const videos = [];
+  if (data.films.length) {
+    const row = add(left, "div", "films");
+    for (const film of data.films) {
+      const figure = add(row, "figure", "");
+      if (film.caption) add(figure, "figcaption", "").textContent = film.caption;
+      const video = add(figure, "video", "");
+      video.muted = true;
+      video.playsInline = true;
+      video.preload = "auto";
+      video.setAttribute("aria-label", film.says);
+      const raw = Uint8Array.from(atob(film.mp4), (c) => c.charCodeAt(0));
+      const url = URL.createObjectURL(new Blob([raw], { type: "video/mp4" }));
+      urls.push(url);
+      video.src = url;
+      videos.push(video);
+    }
+  }
+  const scrub = add(left, "input", "");
+  scrub.type = "range";
+  scrub.min = 0;
+  scrub.max = times.length - 1;
+  scrub.step = 1;
+  scrub.value = 0;
+  scrub.setAttribute("aria-label", data.words.scrub);
+  const controls = add(left, "div", "controls");
+  const back = button(controls, "❮", data.words.back);
+  const play = button(controls, data.words.play, data.words.play);
+  play.classList.add("play");
+  const forward = button(controls, "❯", data.words.forward);
+  const speedLabel = add(controls, "label", "");
+  speedLabel.append(data.words.speed + " ");
+  const speed = add(speedLabel, "select", "");
+  for (const choice of data.speeds) {
+    const option = add(speed, "option", "");
+    option.value = choice.rate;
+    option.textContent = choice.name;
+  }
+  speed.value = data.speed;
+  const readout = add(left, "div", "readout");
+  readout.setAttribute("aria-live", "off");
+
+  const shown = [];
+  for (const picture of data.pictures) {
+    const column = picture.column === "left" ? left : right;
+    const figure = add(column, "figure", "picture" + (picture.times ? " time" : ""));
+    figure.dataset.name = picture.name;
+    for (const size of ["wide", "narrow"]) {
+      const frame = add(figure, "div", "frame " + size);
+      frame.innerHTML = picture[size]; // made by ui/drawing.py, which escapes every text
+      const mark = picture.times ? add(frame, "div", "cursor") : null;
+      let trail = null;
+      if (picture.trail) {
+        const svg = frame.querySelector("svg");
+        trail = document.createElementNS("http://www.w3.org/2000/svg", "g");
+        svg.append(trail);
+      }
+      shown.push({ picture, frame, mark, trail, box: picture[size + "_box"] });
+      if (picture.times) {
+        frame.addEventListener("pointerdown", (event) => drag(event, frame, picture, size));
+        frame.addEventListener("pointermove", (event) => event.buttons && drag(event, frame, picture, size));
+      }
+    }
+    const save = button(figure, "⤓", data.words.save);
+    save.classList.add("save");
+    save.addEventListener("click", () => savePicture(figure, picture.name));
+  }
+
+  function drag(event, frame, picture, size) {
+    const area = frame.getBoundingClientRect();
+    const [l, , r] = picture[size + "_box"];
+    const share = ((event.clientX - area.left) / area.width - l) / (r - l);
+    pause();
+    go(nearest(picture.times[0] + share * (picture.times[1] - picture.times[0])));
+  }
+
+  function nearest(time) {
+    let best = 0;
+    for (let i = 1; i < times.length; i++) {
+      if (Math.abs(times[i] - time) < Math.abs(times[best] - time)) best = i;
+    }
+    return best;
+  }
+
+  function go(i) {
+    index = Math.max(0, Math.min(times.length - 1, i));
+    for (const [n, video] of videos.entries()) {
+      // The middle of the frame's stay, so that exactly this frame is shown.
+      const next = index + 1 < times.length ? times[index + 1] : 2 * times[index] - times[index - 1];
+      video.currentTime = (0.5 * (times[index] + next) - data.films[n].starts) * data.slow;
+    }
+    draw();
+  }
+
+  function draw() {
+    const time = times[index];
+    scrub.value = index;
+    scrub.setAttribute("aria-valuetext", data.readouts[index]);
+    readout.textContent = data.readouts[index];
+    root.dataset.index = index;
+    for (const { picture, frame, mark, trail, box } of shown) {
+      if (mark) {
+        const share = (time - picture.times[0]) / (picture.times[1] - picture.times[0]);
+        mark.style.left = 100 * (box[0] + Math.max(0, Math.min(1, share)) * (box[2] - box[0])) + "%";
+        mark.style.top = 100 * box[1] + "%";
+        mark.style.height = 100 * (box[3] - box[1]) + "%";
+      }
+      if (trail) drawTrail(trail, picture, frame.querySelector("svg"), time);
+    }
+  }
+
+  function drawTrail(group, picture, svg, time) {
+    const { width, height } = svg.viewBox.baseVal;
+    const past = picture.trail.filter((point) => point[0] <= time + 1e-9);
+    group.replaceChildren();
+    if (!past.length) return;
+    const line = document.createElementNS("http://www.w3.org/2000/svg", "polyline");
+    line.setAttribute("class", "trail");
+    line.setAttribute("points", past.map((p) => p[1] * width + "," + p[2] * height).join(" "));
+    const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
+    const last = past[past.length - 1];
+    dot.setAttribute("cx", last[1] * width);
+    dot.setAttribute("cy", last[2] * height);
+    dot.setAttribute("r", 6);
+    dot.setAttribute("class", "up_down mode");
+    group.append(line, dot);
+  }
+
+  function start() {
+    if (index >= times.length - 1) go(0);
+    playing = true;
+    play.textContent = data.words.pause;
+    play.setAttribute("aria-label", data.words.pause);
+    for (const video of videos) {
+      video.playbackRate = Number(speed.value);
+      video.play().catch(() => {});
+    }
+    clock = performance.now();
+    const from = times[index];
+    const began = clock;
+    const tick = (now) => {
+      if (!playing) return;
+      const film = videos[0];
+      const time = film
+        ? film.currentTime / data.slow + data.films[0].starts
+        : from + (((now - began) / 1000) * Number(speed.value)) / data.slow;
+      let i = index;
+      while (i + 1 < times.length && times[i + 1] <= time) i += 1;
+      index = i;
+      draw();
+      if (index >= times.length - 1 || (film && film.ended)) {
+        go(times.length - 1);
+        pause();
+        return;
+      }
+      ticking = requestAnimationFrame(tick);
+    };
+    ticking = requestAnimationFrame(tick);
+  }
+
+  function pause() {
+    playing = false;
+    cancelAnimationFrame(ticking);
+    for (const video of videos) video.pause();
+    play.textContent = data.words.play;
+    play.setAttribute("aria-label", data.words.play);
+  }
+
+  play.addEventListener("click", () => (playing ? (pause(), go(index)) : start()));
+  back.addEventListener("click", () => (pause(), go(index - 1)));
+  forward.addEventListener("click", () => (pause(), go(index + 1)));
+  scrub.addEventListener("input", () => (pause(), go(Number(scrub.value))));
+  speed.addEventListener("change", () => {
+    for (const video of videos) video.playbackRate = Number(speed.value);
+  });
+
+  function savePicture(figure, name) {
+    const source = [...figure.querySelectorAll("svg")].find((svg) => svg.getBoundingClientRect().width > 0);
+    const svg = source.cloneNode(true);
+    const { width, height } = source.viewBox.baseVal;
+    svg.setAttribute("width", width);
+    svg.setAttribute("height", height);
+    const look = getComputedStyle(root);
+    const css = data.chart_css.replace(/var\((--[a-z-]+)\)/g, (_, variable) => look.getPropertyValue(variable));
+    const style = document.createElementNS("http://www.w3.org/2000/svg", "style");
+    style.textContent = css;
+    svg.prepend(style);
+    const image = new Image();
+    image.onload = () => {
+      const canvas = document.createElement("canvas");
+      canvas.width = 2 * width;
+      canvas.height = 2 * height;
+      const pen = canvas.getContext("2d");
+      pen.fillStyle = look.getPropertyValue("--st-background-color") || "#fff";
+      pen.fillRect(0, 0, canvas.width, canvas.height);
+      pen.drawImage(image, 0, 0, canvas.width, canvas.height);
+      const link = document.createElement("a");
+      link.download = "tailsway-" + name + ".png";
+      link.href = canvas.toDataURL("image/png");
+      link.click();
+    };
+    image.src = "data:image/svg+xml;charset=utf-8," + encodeURIComponent(new XMLSerializer().serializeToString(svg));
+  }
+
+  function add(parent, tag, kind) {
+    const child = document.createElement(tag);
+    if (kind) child.className = kind;
+    parent.append(child);
+    return child;
+  }
+
+  function button(parent, face, says) {
+    const made = add(parent, "button", "");
+    made.type = "button";
+    made.textContent = face;
+    made.setAttribute("aria-label", says);
+    made.title = says;
+    return made;
+  }
+
+  for (const video of videos) video.addEventListener("loadeddata", () => go(index), { once: true });
+  draw();
+  return () => {
+    cancelAnimationFrame(ticking);
+    for (const url of urls) URL.revokeObjectURL(url);
+  };
+}

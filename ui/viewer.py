@@ -1,0 +1,152 @@
+"""Film and curves side by side with one cursor: play, pause, step by frame, scrub."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from base64 import b64encode
+from functools import cache
+from importlib.resources import files
+
+import streamlit as st
+from streamlit.components.v2.types import ComponentRenderer
+
+from tracker.types import message
+from ui.charts import Picture
+from ui.curves import Curves
+from ui.films import SLOW, Film
+from ui.words import say
+
+
+@cache
+def _component() -> ComponentRenderer:
+    here = files("ui")
+    css = (here / "viewer.css").read_text("utf-8") + chart_css()
+    return st.components.v2.component(
+        "tailsway_viewer",
+        html='<div class="viewer"></div>',
+        css=css,
+        js=(here / "viewer.js").read_text("utf-8"),
+    )
+
+
+@cache
+def chart_css() -> str:
+    """Give the style sheet of the charts.
+
+    Returns
+    -------
+    str
+        With the page's colours as variables.
+    """
+    return (files("ui") / "chart.css").read_text("utf-8")
+
+
+def show_viewer(
+    key: str,
+    *,
+    curves: tuple[Curves, ...],
+    films: tuple[Film, ...],
+    pictures: tuple[tuple[str, Picture], ...],
+    language: str,
+) -> None:
+    """Show films and charts that share a cursor.
+
+    Parameters
+    ----------
+    key
+        Of the widget; its own for each place on a page.
+    curves
+        One flight, or two in step; the first sets the steps of the cursor.
+    films
+        One for each flight, or none.
+    pictures
+        Column (``left`` or ``right``) and chart.
+    language
+        Two letters.
+    """
+    content = viewer_data(curves, films, pictures, language)
+    _component()(key=key, data=content)
+
+
+def viewer_data(
+    curves: tuple[Curves, ...],
+    films: tuple[Film, ...],
+    pictures: tuple[tuple[str, Picture], ...],
+    language: str,
+) -> dict[str, object]:
+    """Pack what the browser needs.
+
+    Parameters
+    ----------
+    curves, films, pictures, language
+        As for `show_viewer`.
+
+    Returns
+    -------
+    dict
+        Ready for JSON; ``id`` changes with the content.
+    """
+    times = [float(time) for time in curves[0].time_s]
+    data: dict[str, object] = {
+        "times": times,
+        "slow": SLOW,
+        "readouts": [_readout(curves, index, language) for index in range(len(times))],
+        "films": [
+            {
+                "mp4": b64encode(film.mp4).decode("ascii"),
+                "starts": film.starts_s,
+                "says": film.says,
+                "caption": film.caption,
+            }
+            for film in films
+        ],
+        "pictures": [_packed(column, picture, times) for column, picture in pictures],
+        "chart_css": chart_css(),
+        "speed": "0.5",
+        "speeds": [
+            {
+                "rate": rate,
+                "name": say(message("pages.viewer_slower", times=SLOW / float(rate)), language),
+            }
+            for rate in ("2", "1", "0.5", "0.25", "0.125")
+        ],
+        "words": {
+            name: say(message(f"pages.viewer_{name}"), language)
+            for name in ("play", "pause", "back", "forward", "scrub", "speed", "save")
+        },
+    }
+    packed = json.dumps(data, sort_keys=True).encode()
+    return {"id": hashlib.sha256(packed).hexdigest()[:16], **data}
+
+
+def _packed(column: str, picture: Picture, times: list[float]) -> dict[str, object]:
+    trail = None
+    if picture.trail is not None:
+        trail = [[time, x, y] for time, (x, y) in zip(times, picture.trail, strict=True)]
+    return {
+        "column": column,
+        "name": picture.name,
+        "wide": picture.wide,
+        "narrow": picture.narrow,
+        "wide_box": picture.wide_box,
+        "narrow_box": picture.narrow_box,
+        "times": picture.times_s,
+        "trail": trail,
+    }
+
+
+def _readout(curves: tuple[Curves, ...], index: int, language: str) -> str:
+    first = curves[0]
+    across, up_down = first.swing[index]
+    return say(
+        message(
+            "pages.viewer_readout",
+            time=float(first.time_s[index]),
+            frame=int(first.frame[index]),
+            across=float(across),
+            up_down=float(up_down),
+            unit=first.unit,
+        ),
+        language,
+    )
