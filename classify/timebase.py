@@ -13,20 +13,32 @@ import numpy as np
 
 from classify.clues import Clue, find_clues
 from classify.scale import weigh
-from classify.types import Estimate, Known, Scale, Spectrum
+from classify.spectral import fit_swing
+from classify.types import Estimate, Known, Priors, Scale, Spectrum
 from tracker.types import Clip, Message, Track, message
 
-USUAL_HZ = tuple(Fraction(hz) for hz in (24, 25, 30, 50, 60, 100, 120, 200, 240, 480, 960))
-"""Rates at which phones take frames (common practice)."""
+USUAL_HZ: dict[Fraction, float] = {
+    Fraction(hz): weight
+    for hz, weight in (
+        (24, 0.2), (25, 0.2), (30, 1.0), (50, 0.2), (60, 1.0), (100, 0.2), (120, 1.0),
+        (200, 0.1), (240, 1.0), (480, 0.5), (960, 0.5),
+    )
+}  # fmt: skip
+"""Rates at which phones take frames, and how often next to each other (common practice)."""
 
 SLOWEST_M_S, FASTEST_M_S = 25.0, 110.0
 """No bow shoots an arrow outside of this (common practice)."""
 
-SURE = 0.9
+DOUBT = 0.1
+"""A claimed rate less probable than this is said to be wrong; chosen here."""
+
+SURE = 0.6
+"""A rate more probable than this is suggested; chosen here."""
+
 TRUST = 0.8
 """Probability beforehand that a capture rate somebody vouches for is right; chosen here."""
 
-MODEL_ERROR = 0.10
+MODEL_ERROR = 0.08
 """A wrong clock also misleads the fit; no clue is taken to be better than this."""
 
 
@@ -84,52 +96,61 @@ def check_time_base(
     claimed = clip.capture_hz or clip.container_hz
     if claimed is None:
         return TimeBase(ok=False, messages=(message("motion.no_rate"),), suggested_hz=None)
-    clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face_px)
-    clues = tuple(replace(c, sigma=float(np.hypot(c.sigma, MODEL_ERROR))) for c in clues)
-    rates = _candidates(claimed)
     vouched = clip.capture_hz is not None
-    odds = _odds(clues, claimed, rates, vouched=vouched)
+
+    def ask(fit: Spectrum) -> tuple[tuple[Clue, ...], dict[Fraction, float]]:
+        clues = find_clues(fit, known=known, clip=clip, track=track, face_px=face_px)
+        clues = tuple(replace(c, sigma=float(np.hypot(c.sigma, MODEL_ERROR))) for c in clues)
+        return clues, _odds(clues, claimed, vouched=vouched)
+
+    clues, odds = ask(spectrum)
+    if odds[claimed] < 0.5:
+        # Priors made with a wrong clock mislead the fit: ask the track again without them.
+        plain = fit_swing(track, Priors())
+        if isinstance(plain, Spectrum):
+            clues, odds = ask(plain)
     best = max(odds, key=lambda rate: odds[rate])
-    speed = _speed_m_s(clues, claimed, claimed)
+    sure = odds[best] > SURE
     if not vouched:
-        if odds[best] < SURE:
-            return TimeBase(ok=False, messages=(message("motion.rate_open"),), suggested_hz=None)
-        told = message(
-            "motion.rate_suggested",
-            suggested_hz=_hz(best),
-            speed_m_s=round(_speed_m_s(clues, claimed, best)),
-        )
-        return TimeBase(ok=False, messages=(told,), suggested_hz=best)
-    if best != claimed and odds[best] > SURE:
-        told = message(
-            "motion.rate_wrong",
-            claimed_hz=_hz(claimed),
-            speed_m_s=round(speed),
-            suggested_hz=_hz(best),
-            better_m_s=round(_speed_m_s(clues, claimed, best)),
-        )
-        return TimeBase(ok=False, messages=(told,), suggested_hz=best)
-    if scale is not None and not SLOWEST_M_S <= speed <= FASTEST_M_S:
+        told = _suggestion(clues, claimed, best) if sure else message("motion.rate_open")
+        return TimeBase(ok=False, messages=(told,), suggested_hz=best if sure else None)
+    speed = _speed_m_s(clues, claimed, claimed)
+    if odds[claimed] < DOUBT:
+        told = message("motion.rate_doubtful", claimed_hz=_hz(claimed), speed_m_s=round(speed))
+        if sure:
+            told = message(
+                "motion.rate_wrong",
+                claimed_hz=_hz(claimed),
+                speed_m_s=round(speed),
+                suggested_hz=_hz(best),
+                better_m_s=round(_speed_m_s(clues, claimed, best)),
+            )
+        return TimeBase(ok=False, messages=(told,), suggested_hz=best if sure else None)
+    if scale is not None and not SLOWEST_M_S <= speed <= FASTEST_M_S and len(clues) > 2:
         told = message("motion.speed_impossible", speed_m_s=round(speed), rate_hz=_hz(claimed))
         return TimeBase(ok=False, messages=(told,), suggested_hz=None)
     return TimeBase(ok=True, messages=(), suggested_hz=None)
 
 
-def _candidates(claimed: Fraction) -> tuple[Fraction, ...]:
-    """Give the usual rates and the claimed one, nothing nearer to it than a fifth."""
-    far = [hz for hz in USUAL_HZ if abs(np.log(float(hz / claimed))) > np.log(1.2)]
-    return (claimed, *far)
+def _suggestion(clues: tuple[Clue, ...], claimed: Fraction, best: Fraction) -> Message:
+    speed = round(_speed_m_s(clues, claimed, best))
+    return message("motion.rate_suggested", suggested_hz=_hz(best), speed_m_s=speed)
 
 
-def _odds(
-    clues: tuple[Clue, ...], claimed: Fraction, rates: tuple[Fraction, ...], *, vouched: bool
-) -> dict[Fraction, float]:
-    """Probability of every rate, the claimed one trusted beforehand if somebody vouches for it."""
-    misfit = np.array([weigh(clues, float(np.log(float(r / claimed)))).misfit for r in rates])
-    rest = (1 - TRUST) / max(len(rates) - 1, 1) if vouched else 1.0
-    before = np.array([TRUST if vouched and rate == claimed else rest for rate in rates])
-    weight = before * np.exp(-(misfit - misfit.min()) / 2)
-    return dict(zip(rates, (weight / weight.sum()).tolist(), strict=True))
+def _odds(clues: tuple[Clue, ...], claimed: Fraction, *, vouched: bool) -> dict[Fraction, float]:
+    """Probability of every rate, the claimed one trusted beforehand if somebody vouches for it.
+
+    Rates within 30 % of the claimed one are left out: physics does not tell them apart.
+    """
+    far = {hz: w for hz, w in USUAL_HZ.items() if abs(np.log(float(hz / claimed))) > np.log(1.3)}
+    total = sum(far.values())
+    before = {hz: (1 - TRUST) * w / total if vouched else w for hz, w in far.items()}
+    before[claimed] = TRUST if vouched else 0.5
+    misfit = {hz: weigh(clues, float(np.log(float(hz / claimed)))).misfit for hz in before}
+    least = min(misfit.values())
+    weight = {hz: before[hz] * float(np.exp(-(misfit[hz] - least) / 2)) for hz in before}
+    whole = sum(weight.values())
+    return {hz: w / whole for hz, w in weight.items()}
 
 
 def _speed_m_s(clues: tuple[Clue, ...], claimed: Fraction, rate: Fraction) -> float:
