@@ -1,0 +1,216 @@
+"""Several flights of one set-up: their swings go in; the bow, one arrow or the archer comes out.
+
+Knows nothing of labels; only of numbers with errors and which arrow flew.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy import stats
+
+from tracker.types import FloatArray, InputError, Message, message
+
+Maker = Literal["bow", "one arrow", "archer", "too few"]
+
+FEWEST = 3
+"""Flights below which nothing is said of who makes the swing; chosen here."""
+
+SIGNIFICANT = 0.01
+"""Chance below which swings count as different; chosen here: the claimed errors of a swing are
+themselves uncertain, so that the usual 0.05 would blame the archer too often."""
+
+OUTLIER_SIGNIFICANT = 0.01
+"""Chance, corrected for the number of arrows, below which one arrow counts as different."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Swing:
+    """The swing of one flight along one axis.
+
+    Attributes
+    ----------
+    value, sigma
+        Zero to peak with its standard error, in one unit for all flights compared.
+    arrow
+        Number of the arrow, None if nobody wrote it down.
+    """
+
+    value: float
+    sigma: float
+    arrow: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeveralFlights:
+    """What the flights say together.
+
+    Attributes
+    ----------
+    maker
+        Whose the swing is: "bow" (all alike), "one arrow", "archer" (all over the place).
+    flights
+        How many.
+    mean, sigma
+        Mean swing over the flights (without the odd arrow, if there is one) and its standard
+        error, spread from shot to shot included.
+    shot_sd
+        Standard deviation from shot to shot beyond the errors of measurement.
+    p_alike
+        Chance of swings as different as these if all were alike.
+    odd_arrow
+        Which arrow, where one differs.
+    notes
+        How sure, and what to shoot to be surer.
+    """
+
+    maker: Maker
+    flights: int
+    mean: float
+    sigma: float
+    shot_sd: float
+    p_alike: float
+    odd_arrow: str | None
+    notes: tuple[Message, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spread:
+    """Random-effects summary of values with errors.
+
+    Attributes
+    ----------
+    mean, sigma
+        Weighted mean and its standard error.
+    shot_sd
+        Spread beyond the errors (square root of DerSimonian and Laird's estimate).
+    q, dof, p
+        Cochran's Q, its degrees of freedom and chance.
+    """
+
+    mean: float
+    sigma: float
+    shot_sd: float
+    q: float
+    dof: int
+    p: float
+
+
+def spread_of(values: FloatArray, sigmas: FloatArray) -> Spread:
+    """Mean of values with errors, and their spread beyond the errors.
+
+    Parameters
+    ----------
+    values, sigmas
+        (n,) with standard errors above 0.
+
+    Returns
+    -------
+    Spread
+        For one value: the value itself, nothing said of spread.
+
+    References
+    ----------
+    .. [1] DerSimonian & Laird, Controlled Clinical Trials 7 (1986) 177-188, eq. 6-8.
+    """
+    w = 1.0 / sigmas**2
+    fixed = float(w @ values / w.sum())
+    q = float(w @ (values - fixed) ** 2)
+    dof = len(values) - 1
+    c = float(w.sum() - (w**2).sum() / w.sum())
+    tau2 = max(0.0, (q - dof) / c) if dof else 0.0  # [1] eq. 8
+    w = 1.0 / (sigmas**2 + tau2)
+    return Spread(
+        mean=float(w @ values / w.sum()),
+        sigma=float(1.0 / math.sqrt(w.sum())),
+        shot_sd=math.sqrt(tau2),
+        q=q,
+        dof=dof,
+        p=float(stats.chi2.sf(q, dof)) if dof else 1.0,
+    )
+
+
+def who_swings(swings: Sequence[Swing]) -> SeveralFlights:
+    """Tell whether a swing is the bow's, one arrow's or the archer's.
+
+    Parameters
+    ----------
+    swings
+        One for each flight of one set-up, along one axis.
+
+    Returns
+    -------
+    SeveralFlights
+        "too few" below `FEWEST` flights. Where each arrow flew only once, an odd arrow cannot be
+        told from an odd shot for certain, and a note says so.
+
+    Raises
+    ------
+    InputError
+        If there is no flight, or a swing has no usable error.
+    """
+    if not swings:
+        raise InputError("tuning.no_flights")
+    values = np.array([swing.value for swing in swings])
+    sigmas = np.array([swing.sigma for swing in swings])
+    if not (np.isfinite(values).all() and np.isfinite(sigmas).all() and (sigmas > 0).all()):
+        raise InputError("tuning.swing_sigma")
+    whole = spread_of(values, sigmas)
+    n = len(swings)
+    if n < FEWEST:
+        note = message("tuning.flights_few", found=n, needed=FEWEST)
+        return _verdict("too few", n, whole, None, (note,))
+    if whole.p >= SIGNIFICANT:
+        return _verdict("bow", n, whole, None, ())
+    arrows = [
+        swing.arrow if swing.arrow is not None else f"#{k + 1}" for k, swing in enumerate(swings)
+    ]
+    odd = _odd_arrow(values, sigmas, arrows)
+    if odd is None:
+        return _verdict("archer", n, whole, None, ())
+    rest = np.array([arrow != odd for arrow in arrows])
+    once = arrows.count(odd) == 1
+    notes = (message("tuning.arrow_once", arrow=odd),) if once else ()
+    remaining = spread_of(values[rest], sigmas[rest])
+    return _verdict("one arrow", n, remaining, odd, notes, whole.p)
+
+
+def _verdict(
+    maker: Maker, n: int, spread: Spread, odd: str | None, notes: tuple[Message, ...],
+    p: float | None = None,
+) -> SeveralFlights:  # fmt: skip
+    return SeveralFlights(
+        maker=maker,
+        flights=n,
+        mean=spread.mean,
+        sigma=spread.sigma,
+        shot_sd=spread.shot_sd,
+        p_alike=spread.p if p is None else p,
+        odd_arrow=odd,
+        notes=notes,
+    )
+
+
+def _odd_arrow(values: FloatArray, sigmas: FloatArray, arrows: Sequence[str]) -> str | None:
+    """Find the arrow without which all flights are alike, and which stands out by itself.
+
+    Its own flights must agree with each other too; else it is the archer's.
+    """
+    names = sorted(set(arrows))
+    best: tuple[float, str] | None = None
+    for name in names:
+        rest = np.array([arrow != name for arrow in arrows])
+        if rest.sum() < 2:
+            continue
+        others, own = spread_of(values[rest], sigmas[rest]), spread_of(values[~rest], sigmas[~rest])
+        if others.p < SIGNIFICANT or own.p < SIGNIFICANT:
+            continue
+        z = (own.mean - others.mean) / math.hypot(own.sigma, others.sigma)
+        p = 2 * float(stats.norm.sf(abs(z))) * len(names)  # Bonferroni
+        if p < OUTLIER_SIGNIFICANT and (best is None or p < best[0]):
+            best = (p, name)
+    return best[1] if best else None
