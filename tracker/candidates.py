@@ -1,0 +1,278 @@
+"""Places in a frame where something small stands that was not there before the release.
+
+A frame and the scene without the arrow go in; a few dozen places come out with how strongly and how
+large they stand out, in units of the noise at that place. Knows nothing of flights.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from tracker.stabilise import CameraMotion
+from tracker.types import ByteArray, FloatArray
+
+Picture = npt.NDArray[np.float32]
+
+PER_FRAME = 28
+"""Candidates kept for a frame, over all sizes (chosen here)."""
+
+SIZES_PX = (0.9, 1.8, 3.6)
+"""Standard deviations of the Gaussians that candidates are looked for with."""
+
+EDGE = 0.35
+"""Least fall-off around a peak, as a share of it, along every direction (chosen here)."""
+
+FLOOR = 1.2
+"""Least noise of a pixel in grey levels: rounding and what compression removed (chosen here)."""
+
+
+def reduced(luma: ByteArray, reduce: int) -> Picture:
+    """Make a picture smaller by averaging whole blocks.
+
+    Parameters
+    ----------
+    luma
+        (height, width)
+    reduce
+        Side of a block.
+
+    Returns
+    -------
+    numpy.ndarray
+        (height // reduce, width // reduce), 32-bit floats.
+    """
+    if reduce == 1:
+        return luma.astype(np.float32)
+    h, w = luma.shape[0] // reduce, luma.shape[1] // reduce
+    block = luma[: h * reduce, : w * reduce]
+    return cv2.resize(block, (w, h), interpolation=cv2.INTER_AREA).astype(np.float32)
+
+
+def reduced_matrix(motion: CameraMotion, reduce: int) -> FloatArray:
+    """Give the camera's motion in the coordinates of the smaller picture."""
+    centre = (reduce - 1) / 2
+    linear = motion.matrix[:, :2]
+    shift = (motion.matrix[:, 2] - centre + linear @ np.full(2, centre)) / reduce
+    return np.column_stack([linear, shift])
+
+
+def in_reference(picture: Picture, motion: CameraMotion, reduce: int) -> Picture:
+    """Draw a (reduced) frame in the coordinates of the reference frame."""
+    if motion.inliers == 0:
+        return picture
+    h, w = picture.shape
+    return np.asarray(
+        cv2.warpAffine(
+            picture,
+            reduced_matrix(motion, reduce),
+            (w, h),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plate:
+    """The scene without the arrow, in the coordinates of the reference frame.
+
+    Attributes
+    ----------
+    before, during
+        (h, w) median before the release and median over the flight: what the archer and the bow
+        uncover after the release shows only in the second.
+    noise
+        (h, w) standard deviation of a pixel about them, grey levels.
+    """
+
+    before: Picture
+    during: Picture
+    noise: Picture
+
+
+def make_plate(before: list[Picture], during: list[Picture]) -> Plate:
+    """Take the medians of stabilised frames.
+
+    Parameters
+    ----------
+    before
+        Frames before the release; may be empty, then the flight stands in.
+    during
+        Frames spread over the flight.
+
+    Returns
+    -------
+    Plate
+    """
+    stack_b = np.stack(before or during)
+    stack_d = np.stack(during or before)
+    plate_b = np.median(stack_b, axis=0)
+    plate_d = np.median(stack_d, axis=0)
+    spread = np.median(np.abs(stack_b - plate_b), axis=0) * np.float32(1.4826)
+    # a MAD of a few frames is itself noisy: neighbours lend theirs, and noise has a floor
+    spread = np.maximum(cv2.blur(spread, (5, 5)), cv2.blur(spread, (25, 25)))
+    return Plate(
+        before=plate_b, during=plate_d, noise=np.maximum(spread, np.float32(FLOOR)).astype("f4")
+    )
+
+
+def difference(picture: Picture, plate: Plate, margin: int = 0) -> Picture:
+    """Subtract whichever of the two plates is nearer, in units of the noise.
+
+    Parameters
+    ----------
+    picture
+        (h, w) frame in the coordinates of the plate.
+    plate
+        The scene without the arrow.
+    margin
+        Rows and columns at the edge that the camera's motion uncovered: nothing is known there.
+
+    Returns
+    -------
+    numpy.ndarray
+        (h, w)
+    """
+    a = picture - plate.before
+    b = picture - plate.during
+    excess = np.asarray(np.where(np.abs(a) < np.abs(b), a, b) / plate.noise, dtype=np.float32)
+    if margin:
+        excess[:margin] = excess[-margin:] = 0
+        excess[:, :margin] = excess[:, -margin:] = 0
+    return excess
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Candidates:
+    """Places that stand out, over many frames.
+
+    Attributes
+    ----------
+    frame
+        (n,) number of the frame.
+    xy_px
+        (n, 2) place, full-size reference coordinates.
+    snr
+        (n,) strength in units of the noise of the filter.
+    size_px
+        (n,) standard deviation of the Gaussian that fits best.
+    """
+
+    frame: npt.NDArray[np.int64]
+    xy_px: FloatArray
+    snr: FloatArray
+    size_px: FloatArray
+
+
+def find_candidates(excess: Picture, frame: int, reduce: int) -> Candidates:
+    """Find the strongest places at several sizes.
+
+    Parameters
+    ----------
+    excess
+        (h, w) `difference` of a frame.
+    frame
+        Its number.
+    reduce
+        How many times smaller it is than the full picture.
+
+    Returns
+    -------
+    Candidates
+        At most `PER_FRAME`.
+    """
+    rows: list[FloatArray] = []
+    fine = cv2.GaussianBlur(excess, (0, 0), SIZES_PX[0])
+    for size in SIZES_PX:
+        coarse = cv2.GaussianBlur(fine, (0, 0), size * 3**0.5)
+        band = np.abs(fine - coarse)
+        noise = 1.4826 * float(np.median(band[3::11, 5::11])) + 1e-3
+        # clutter is not Gaussian; white noise after this filter has sigma ~ 0.22 / size
+        noise = max(noise, 0.22 / size)
+        peak = (cv2.dilate(band, np.ones((5, 5), np.uint8)) == band) & (band > 2.5 * noise)
+        y, x = np.nonzero(peak)
+        round_enough = _roundness(band, x, y, round(2 * size)) > EDGE
+        y, x = y[round_enough], x[round_enough]
+        # what moves in one piece (bow, archer) lights up all around; a lone place counts more
+        wide = round(12 * size) | 1
+        around = np.sqrt(np.maximum(cv2.blur(band * band, (wide, wide))[y, x], 0))
+        strength = band[y, x] / np.hypot(noise, around / 2)
+        if len(y) > PER_FRAME:
+            keep = np.argpartition(strength, -PER_FRAME)[-PER_FRAME:]
+            y, x, strength = y[keep], x[keep], strength[keep]
+        dx, dy = _subpixel(band, x, y)
+        rows.append(
+            np.column_stack([x + dx, y + dy, strength, np.full(len(x), size), band[y, x] / noise])
+        )
+        fine = coarse
+    found = np.concatenate(rows)
+    found = _strongest_apart(found)
+    centre = (reduce - 1) / 2
+    return Candidates(
+        frame=np.full(len(found), frame),
+        xy_px=found[:, :2] * reduce + centre,
+        snr=found[:, 2],
+        size_px=found[:, 3] * reduce,
+    )
+
+
+def _roundness(
+    band: Picture, x: npt.NDArray[np.int64], y: npt.NDArray[np.int64], step: int
+) -> FloatArray:
+    """Compare the fall-off along the flattest of four directions with the peak: 0 on an edge."""
+    h, w = band.shape
+    here = band[y, x]
+    worst = np.full(len(x), np.inf)
+    for ax, ay in ((1, 0), (0, 1), (1, 1), (1, -1)):
+        sides = [
+            band[np.clip(y + s * ay * step, 0, h - 1), np.clip(x + s * ax * step, 0, w - 1)]
+            for s in (-1, 1)
+        ]
+        worst = np.minimum(worst, here - 0.5 * (sides[0] + sides[1]))
+    return np.asarray(worst / np.maximum(here, 1e-9), dtype=np.float64)
+
+
+def _subpixel(
+    band: Picture, x: npt.NDArray[np.int64], y: npt.NDArray[np.int64]
+) -> tuple[FloatArray, FloatArray]:
+    """Place the top of a parabola through three neighbours along each axis."""
+    h, w = band.shape
+    xi, yi = np.clip(x, 1, w - 2), np.clip(y, 1, h - 2)
+
+    def top(before: Picture, here: Picture, after: Picture) -> FloatArray:
+        bend = before + after - 2 * here
+        shift = np.where(bend < 0, 0.5 * (before - after) / np.minimum(bend, -1e-9), 0)
+        return np.clip(shift, -1, 1)
+
+    here = band[yi, xi]
+    return top(band[yi, xi - 1], here, band[yi, xi + 1]), top(
+        band[yi - 1, xi], here, band[yi + 1, xi]
+    )
+
+
+def _strongest_apart(found: FloatArray) -> FloatArray:
+    """Keep the strongest candidates that do not lie within each other's size."""
+    found = found[np.argsort(-found[:, 2])]
+    gap = np.linalg.norm(found[:, None, :2] - found[None, :, :2], axis=2)
+    reach = 1.5 * np.maximum(found[:, None, 3], found[None, :, 3])
+    kept: list[int] = []
+    for i in range(len(found)):
+        if len(kept) == PER_FRAME:
+            break
+        if not any(gap[i, k] < reach[i, k] for k in kept):
+            kept.append(i)
+    return found[kept]
+
+
+def joined(parts: list[Candidates]) -> Candidates:
+    """Put the candidates of several frames into one table."""
+    return Candidates(
+        frame=np.concatenate([p.frame for p in parts]),
+        xy_px=np.concatenate([p.xy_px for p in parts]),
+        snr=np.concatenate([p.snr for p in parts]),
+        size_px=np.concatenate([p.size_px for p in parts]),
+    )

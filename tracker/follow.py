@@ -1,0 +1,192 @@
+"""A film goes in, the path of the nock in every flight comes out, or why there is none.
+
+The film is decoded once. While it passes, only likely moments of release are noted; the frames
+after them are then searched for a path (`tracker.path`) and the nock is placed in each
+(`tracker.tail`). What the path means is not known here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+
+from tracker.decode import Reader
+from tracker.flight import FEWEST_FRAMES, Fetch, FoundFlight, Window, follow_window
+from tracker.trigger import Activity, likely_releases
+from tracker.types import (
+    Click,
+    Clip,
+    Followed,
+    Frame,
+    InputError,
+    Lost,
+    Message,
+    Progress,
+    message,
+)
+
+KEPT_BYTES = 200_000_000
+"""Frames kept in memory while decoding; a longer film is decoded again where an arrow may fly."""
+
+PLATE_S = 0.25
+"""True time before a release from which the scene without the arrow is taken (chosen here)."""
+
+FLIGHT_S = 1.6
+"""No target is further: 90 m at 57 m/s."""
+
+USUAL_HZ = Fraction(240)
+"""Assumed for the length of the search window only, where nobody vouches for the capture rate."""
+
+
+def follow(
+    path: Path,
+    *,
+    capture_hz: Fraction | None = None,
+    click: Click | None = None,
+    progress: Progress | None = None,
+) -> Followed:
+    """Follow the nock through every flight of a film.
+
+    Parameters
+    ----------
+    path
+        Of the film.
+    capture_hz
+        Rate at which the frames were taken, if a person vouches for it.
+    click
+        Where the nock is in one frame, if a person says so; the path then goes through there.
+    progress
+        Called with "decode", "search", "refine" and the share done.
+
+    Returns
+    -------
+    Followed
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or the click lies outside the film.
+    """
+    tell = progress or (lambda _stage, _share: None)
+    with Reader(path, capture_hz=capture_hz) as reader:
+        activity, kept = Activity(), _Kept()
+        expected = reader.declared_frames or 0
+        for frame in reader.frames():
+            activity.add(frame.luma)
+            kept.add(frame)
+            if expected and frame.index % 16 == 0:
+                tell("decode", min(frame.index / expected, 1.0))
+        clip = reader.clip
+        _check_click(click, clip)
+        tell("search", 0.0)
+        flights = _flights(clip, activity, lambda a, b: kept.frames(reader, a, b), click, tell)
+    return _answer(clip, flights, click)
+
+
+class _Kept:
+    """The newest frames, as many as fit in `KEPT_BYTES`."""
+
+    def __init__(self) -> None:
+        self._frames: dict[int, Frame] = {}
+        self._bytes = 0
+
+    def add(self, frame: Frame) -> None:
+        self._frames[frame.index] = frame
+        self._bytes += frame.luma.nbytes
+        while self._bytes > KEPT_BYTES and len(self._frames) > 1:
+            oldest = next(iter(self._frames))
+            self._bytes -= self._frames.pop(oldest).luma.nbytes
+
+    def frames(self, reader: Reader, first: int, last: int) -> Iterator[Frame]:
+        """Yield frames from memory if all are there, else decode them again."""
+        if all(k in self._frames for k in range(first, last + 1)):
+            for k in range(first, last + 1):
+                yield self._frames[k]
+        else:
+            self._frames.clear()
+            self._bytes = 0
+            yield from reader.segment(first, last)
+
+
+def _check_click(click: Click | None, clip: Clip) -> None:
+    if click is None:
+        return
+    inside = (
+        0 <= click.frame < clip.frames
+        and -0.5 <= click.x_px < clip.width
+        and -0.5 <= click.y_px < clip.height
+    )
+    if not inside:
+        raise InputError(
+            "tracker.click_outside",
+            frame=click.frame,
+            x_px=click.x_px,
+            y_px=click.y_px,
+            frames=clip.frames,
+            width_px=clip.width,
+            height_px=clip.height,
+        )
+
+
+def _flights(
+    clip: Clip,
+    activity: Activity,
+    fetch: Fetch,
+    click: Click | None,
+    tell: Progress,
+) -> list[FoundFlight]:
+    """Search after every likely release, the most sudden first."""
+    if clip.frames < FEWEST_FRAMES or clip.container_hz is None:
+        return []
+    stretch = clip.stretch
+    step_s = float(1 / clip.container_hz)
+    true_step_s = step_s * stretch if stretch is not None else float(1 / USUAL_HZ)
+    ahead = round(FLIGHT_S / true_step_s)
+    back = max(12, round(PLATE_S / true_step_s))
+    releases = likely_releases(activity.change())
+    if click is not None:
+        releases = [r for r in releases if r - 3 <= click.frame <= r + ahead] or [click.frame]
+    found: list[FoundFlight] = []
+    for number, release in enumerate(releases):
+        if any(f.first_frame - 6 <= release <= f.last_frame + 2 for f in found):
+            continue
+        first, last = max(0, release - back), min(clip.frames - 1, release + ahead)
+        if last - release < FEWEST_FRAMES:
+            continue
+        window = Window(
+            first=first,
+            release=release,
+            times_s=clip.container_times_s[first : last + 1],
+            stretch=stretch,
+        )
+        flight = follow_window(window, fetch(first, last), click)
+        if flight is not None and not any(_overlap(flight, f) for f in found):
+            found.append(flight)
+        tell("search", (number + 1) / len(releases))
+    return sorted(found, key=lambda f: f.first_frame)
+
+
+def _overlap(one: FoundFlight, other: FoundFlight) -> bool:
+    return one.first_frame <= other.last_frame and other.first_frame <= one.last_frame
+
+
+def _answer(clip: Clip, flights: list[FoundFlight], click: Click | None) -> Followed:
+    """Put the flights into rows of the clip."""
+    times = clip.times_s
+    times = clip.container_times_s if times is None else times
+    tracks = tuple(
+        f.track(times, clip.stretch, "itself" if click is None else "click") for f in flights
+    )
+    lost = None if tracks else Lost(reason=_why_lost(clip, click))
+    return Followed(
+        clip=clip, flights=tracks, lost=lost, plate=flights[0].plate if flights else None
+    )
+
+
+def _why_lost(clip: Clip, click: Click | None) -> Message:
+    if clip.frames < FEWEST_FRAMES:
+        return message("tracker.too_short", frames=clip.frames, needed=FEWEST_FRAMES)
+    if click is not None:
+        return message("tracker.lost_at_click", frame=click.frame)
+    return message("tracker.no_flight")

@@ -1,0 +1,91 @@
+"""When something sudden happened: every frame goes by once, likely moments of release come out.
+
+A release is the one sudden thing in a shot: an archer at full draw stands still, then within two
+frames string, bow, hand and arrow move. Only block means of each frame are looked at, so frames in
+which nothing happens cost little. The moments are suggestions; whether an arrow flew is for the
+path to say.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from tracker.types import ByteArray, FloatArray
+
+BLOCKS_ACROSS = 120
+"""Blocks along the longer side of the picture (chosen here)."""
+
+BUSIEST = 0.004
+"""Share of blocks, the busiest, whose change counts (chosen here)."""
+
+
+class Activity:
+    """Collects how much the busiest blocks of each frame changed.
+
+    Examples
+    --------
+    >>> activity = Activity()
+    >>> for level in (10, 10, 90):
+    ...     activity.add(np.full((60, 80), level, dtype=np.uint8))
+    >>> activity.change().tolist()
+    [0.0, 0.0, 80.0]
+    """
+
+    def __init__(self) -> None:
+        self._before: npt.NDArray[np.float32] | None = None
+        self._change: list[float] = []
+
+    def add(self, luma: ByteArray) -> None:
+        """Take the next frame, (height, width)."""
+        h, w = luma.shape
+        block = max(1, max(h, w) // BLOCKS_ACROSS)
+        # every fourth row is enough for block means, and reads a quarter of the memory
+        rows = luma[:: max(1, block // 4)]
+        blocks = (w // block, h // block)
+        means = cv2.resize(rows, blocks, interpolation=cv2.INTER_AREA).astype(np.float32)
+        if self._before is None:
+            self._change.append(0.0)
+        else:
+            change = np.abs(means - self._before).ravel()
+            top = max(4, round(BUSIEST * change.size))
+            self._change.append(float(np.partition(change, -top)[-top:].mean()))
+        self._before = means
+
+    def change(self) -> FloatArray:
+        """(n,) mean change of the busiest blocks since the frame before, grey levels."""
+        return np.array(self._change)
+
+
+def likely_releases(change: FloatArray, most: int = 12) -> list[int]:
+    """Find where the busiest blocks suddenly become busier than they were.
+
+    Parameters
+    ----------
+    change
+        (n,) of `Activity.change`.
+    most
+        How many moments to return at most.
+
+    Returns
+    -------
+    list of int
+        Frame numbers, the most sudden first.
+    """
+    n = len(change)
+    if n < 4:
+        return []
+    onset = np.zeros(n)
+    for k in range(2, n):
+        before = change[max(1, k - 24) : k]
+        usual = float(np.median(before))
+        spread = 1.4826 * float(np.median(np.abs(before - usual))) + 0.15 + 0.1 * usual
+        onset[k] = (float(change[k : k + 3].max()) - usual) / spread
+    found: list[int] = []
+    for k in np.argsort(-onset):
+        if onset[k] < 3 or len(found) == most:
+            break
+        if all(abs(int(k) - other) > 10 for other in found):
+            found.append(int(k))
+    return found
