@@ -1,13 +1,11 @@
 """A film file goes in, upright 8-bit frames with their exact times come out, once and in order.
 
-Memory does not grow with the film but for eight bytes a frame. Times are those the file gives each
+Memory does not grow with the film but for a few bytes a frame. Times are those the file gives each
 frame, never number over rate. What the pictures show is not known here.
 """
 
 from __future__ import annotations
 
-from array import array
-from bisect import bisect_left
 from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
@@ -16,24 +14,22 @@ from types import TracebackType
 from typing import Self
 
 import av
-import av.container
 import av.error
-import av.video.stream
-import numpy as np
 
 from tracker.capture import capture_rate, check_said, pace, said_by_metadata
-from tracker.luma import Turn, bits_of, luma_of, rgb_of, turn_of
-from tracker.opening import MOST_FRAMES, check_size, open_film, sha256_of
+from tracker.ledger import Ledger
+from tracker.luma import bits_of, luma_of, rgb_of, turn_of
+from tracker.opening import MOST_FRAMES, check_size, declared_end_s, name_of, open_film, sha256_of
 from tracker.types import ByteArray, Clip, Frame, InputError, Message, message
 
 SHORTER_BY = 0.02
 """Share of the declared frames that may be missing before a film counts as cut off."""
 
-FILLED_TIMES = 0.05
-"""Share of frames without a time of their own that a film may have."""
-
 HDR_TRANSFERS = {16: "PQ", 18: "HLG"}
 """Transfer characteristics of ITU-T H.273 that make brightness steeper than ordinary video's."""
+
+STRICT = {"err_detect": "explode"}
+"""Without it the HEVC decoder hands out damaged pictures without a word."""
 
 
 class Reader:
@@ -71,28 +67,27 @@ class Reader:
         self._path = Path(path)
         self._said = None if capture_hz is None else check_said(Fraction(capture_hz))
         self._container, self._stream = open_film(self._path)
-        self._pts = array("q")
-        self._keys = array("q")
+        self._ledger = Ledger(name_of(self._path), self._stream.time_base or Fraction(0))
         self._discarded = 0
-        self._filled = 0
-        self._damaged = 0
         self._clip: Clip | None = None
         self._started = False
+        self._stream.thread_type = "AUTO"
+        self._stream.codec_context.options = STRICT
         try:
-            self._stream.thread_type = "AUTO"
             self._pictures = self._decode()
             with self._mishaps():
                 first = next(self._pictures, None)
             if first is None:
-                raise InputError("film.no_pictures", path=self._path.name)
-            self._first: av.VideoFrame | None = first
-            self._turn: Turn = turn_of(first)
-            self._stored_size = (first.width, first.height)
-            self._bits = bits_of(first)
-            self._transfer = int(first.color_trc)
+                raise InputError("film.no_pictures", path=name_of(self._path))
+            self._turn = turn_of(first)
         except BaseException:
             self.close()
             raise
+        self._first: av.VideoFrame | None = first
+        self._stored_size = (first.width, first.height)
+        self._bits = bits_of(first)
+        self._transfer = int(first.color_trc)
+        self._interlaced = first.interlaced_frame
         self.width, self.height = self._turn.size(first.width, first.height)
         self.declared_frames = self._stream.frames or None
 
@@ -129,16 +124,12 @@ class Reader:
         if self._started:
             raise RuntimeError("frames() was already used; segment() decodes a part again")
         self._started = True
-        base = self._stream.time_base
-        tick = float(base) if base else 0.0
         with self._mishaps():
             for picture in self._all_pictures():
-                index = len(self._pts)
-                self._note_time(picture, index)
+                luma = luma_of(picture, self._turn)
+                index = len(self._ledger)
                 yield Frame(
-                    index=index,
-                    container_time_s=(self._pts[index] - self._pts[0]) * tick,
-                    luma=luma_of(picture, self._turn),
+                    index=index, container_time_s=self._ledger.add(picture, luma), luma=luma
                 )
         self._clip = self._conclude()
 
@@ -168,13 +159,10 @@ class Reader:
         Frame
             The same as the first time.
         """
-        tick = float(self._stream.time_base or 0)
+        times_s = self.clip.container_times_s
         for index, picture in self._again(first, last):
-            yield Frame(
-                index=index,
-                container_time_s=(self._pts[index] - self._pts[0]) * tick,
-                luma=luma_of(picture, self._turn),
-            )
+            luma = luma_of(picture, self._turn)
+            yield Frame(index=index, container_time_s=float(times_s[index]), luma=luma)
 
     def picture(self, index: int) -> ByteArray:
         """One frame in colour, for people's eyes, after `frames` came to its end.
@@ -196,17 +184,19 @@ class Reader:
         """
         for _, picture in self._again(index, index):
             return rgb_of(picture, self._turn)
-        raise IndexError(f"frame {index} of {len(self._pts)}")
+        raise IndexError(f"frame {index} of {self.clip.frames}")
 
     def _all_pictures(self) -> Iterator[av.VideoFrame]:
-        if self._first is not None:
-            first, self._first = self._first, None
+        """Every picture of the film, of one size and not too many."""
+        first, self._first = self._first, None
+        if first is not None:
             yield first
         for picture in self._pictures:
             if (picture.width, picture.height) != self._stored_size:
-                raise InputError("film.size_changes", frame=len(self._pts))
-            if len(self._pts) >= MOST_FRAMES:
-                raise InputError("film.too_long", frames=len(self._pts), most_frames=MOST_FRAMES)
+                raise InputError("film.size_changes", frame=len(self._ledger))
+            if len(self._ledger) >= MOST_FRAMES:
+                frames = len(self._ledger) + 1
+                raise InputError("film.too_long", frames=frames, most_frames=MOST_FRAMES)
             yield picture
 
     def _decode(self) -> Iterator[av.VideoFrame]:
@@ -217,36 +207,17 @@ class Reader:
                 check_size(picture.width, picture.height)
                 yield picture
 
-    def _note_time(self, picture: av.VideoFrame, index: int) -> None:
-        """Remember the frame's time; a missing one follows its neighbours' step."""
-        pts = picture.pts
-        if pts is None:
-            if index < 2:
-                raise InputError("film.no_times", path=self._path.name)
-            steps = np.diff(np.frombuffer(self._pts[-32:], dtype=np.int64))
-            pts = self._pts[-1] + max(round(float(np.median(steps))), 1)
-            self._filled += 1
-        if index and pts <= self._pts[-1]:
-            raise InputError("film.times_backwards", frame=index)
-        self._pts.append(pts)
-        if picture.key_frame:
-            self._keys.append(index)
-        self._damaged += picture.is_corrupt
-
     def _again(self, first: int, last: int) -> Iterator[tuple[int, av.VideoFrame]]:
         """Pictures first to last, found by their times from the key frame before them."""
-        if self._clip is None:
-            raise RuntimeError("the film was not decoded to its end yet")
-        first, last = max(first, 0), min(last, len(self._pts) - 1)
-        if first > last:
-            return
-        key = max((k for k in self._keys if k <= first), default=0)
+        first, last = max(first, 0), min(last, self.clip.frames - 1)
         wanted = first
-        with self._mishaps():
-            for start in (self._pts[key], self._pts[0]):
-                self._container.seek(start, stream=self._stream, backward=True)
+        for start in (self._ledger.key_frame_before(first), 0):
+            if wanted > last:
+                return
+            try:
+                self._container.seek(self._ledger.pts_of(start), stream=self._stream)
                 for picture in self._decode():
-                    index = self._index_of(picture.pts)
+                    index = self._ledger.index_of(picture.pts)
                     if index is None or index < wanted:
                         continue
                     if index > wanted:
@@ -255,13 +226,10 @@ class Reader:
                     wanted += 1
                     if wanted > last:
                         return
-        raise InputError("film.damaged", path=self._path.name, frame=wanted)
-
-    def _index_of(self, pts: int | None) -> int | None:
-        if pts is None:
-            return None
-        index = bisect_left(self._pts, pts)
-        return index if index < len(self._pts) and self._pts[index] == pts else None
+            except av.error.FFmpegError:
+                continue  # some films can only be decoded from their beginning
+        if wanted <= last:
+            raise InputError("film.damaged", path=name_of(self._path), frame=wanted)
 
     @contextmanager
     def _mishaps(self) -> Iterator[None]:
@@ -269,20 +237,20 @@ class Reader:
         try:
             yield
         except (av.error.FFmpegError, OSError, ValueError) as error:
-            raise InputError("film.damaged", path=self._path.name, frame=len(self._pts)) from error
+            frame = len(self._ledger)
+            raise InputError("film.damaged", path=name_of(self._path), frame=frame) from error
 
     def _conclude(self) -> Clip:
         """Put together what the whole film told."""
-        n = len(self._pts)
-        tick = float(self._stream.time_base or 0)
-        pts = np.array(self._pts, dtype=np.float64)
-        times_s = (pts - pts[0]) * tick
-        how = pace(times_s, tick)
+        times_s = self._ledger.times_s
+        shortfall = self._shortfall(len(times_s), float(times_s[-1]))
+        how = pace(times_s, float(self._stream.time_base or 0))
         hz, vouched, doubts = capture_rate(
             how.hz,
             said=self._said,
             written=said_by_metadata(self._container.metadata, self._stream.metadata),
         )
+        faults = self._ledger.notes(hz or how.hz)
         return Clip(
             path=self._path,
             sha256=sha256_of(self._path),
@@ -297,34 +265,30 @@ class Reader:
             container_hz=how.hz,
             capture_hz=hz,
             capture_from=vouched,
-            notes=(*self._shortfall(n), *self._oddities(n), *how.notes(n), *doubts),
+            notes=(*shortfall, *faults, *self._oddities(), *how.notes(len(times_s)), *doubts),
         )
 
-    def _shortfall(self, n: int) -> tuple[Message, ...]:
-        """Compare decoded with declared frames."""
-        if self.declared_frames is None:
-            return ()
-        declared = self.declared_frames
-        missing = declared - self._discarded - n
-        if missing > max(SHORTER_BY * declared, 2):
-            raise InputError("film.truncated", path=self._path.name, decoded=n, declared=declared)
-        if missing > 0:
+    def _shortfall(self, n: int, last_s: float) -> tuple[Message, ...]:
+        """Compare what was decoded with what the container declares."""
+        if self.declared_frames is not None:
+            declared = self.declared_frames - self._discarded
+        else:
+            end_s = declared_end_s(self._container, self._stream)
+            declared = n if end_s is None or n < 2 else round(end_s * (n - 1) / last_s)
+        if declared - n > max(SHORTER_BY * declared, 2):
+            name = name_of(self._path)
+            raise InputError("film.truncated", path=name, decoded=n, declared=declared)
+        if self.declared_frames is not None and declared > n:
             return (message("film.shorter_than_declared", decoded=n, declared=declared),)
         return ()
 
-    def _oddities(self, n: int) -> tuple[Message, ...]:
-        """Tell what else a person should know; refuse what cannot be trusted."""
+    def _oddities(self) -> tuple[Message, ...]:
+        """Tell what is unusual about the pictures."""
         notes = []
-        if self._filled > FILLED_TIMES * n:
-            raise InputError("film.no_times", path=self._path.name)
-        if self._filled:
-            notes.append(message("film.times_filled", filled=self._filled, frames=n))
-        if self._damaged > SHORTER_BY * n:
-            raise InputError("film.damaged", path=self._path.name, frame=n - 1)
-        if self._damaged:
-            notes.append(message("film.damaged_frames", damaged=self._damaged, frames=n))
         if self._transfer in HDR_TRANSFERS:
             notes.append(message("film.hdr", transfer=HDR_TRANSFERS[self._transfer]))
         if self._turn.mirrored:
             notes.append(message("film.mirrored"))
+        if self._interlaced:
+            notes.append(message("film.interlaced"))
         return tuple(notes)

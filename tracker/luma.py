@@ -7,11 +7,14 @@ more than 8 bits loses the lowest ones.
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import cast
 
 import av
+import cv2
 import numpy as np
-from av.sidedata.sidedata import Type
+from av.sidedata.sidedata import SideData, Type
 
 from tracker.types import ByteArray, InputError
 
@@ -19,6 +22,11 @@ BRIGHTNESS_FIRST = ("yuv", "nv", "gray", "p0", "p2", "p4")
 """Families of pixel formats whose first plane is the brightness alone."""
 
 NOT_PLANAR = ("yuyv", "yvyu", "uyvy", "yuv411p_packed")
+CODES = {
+    90: cv2.ROTATE_90_CLOCKWISE,
+    180: cv2.ROTATE_180,
+    270: cv2.ROTATE_90_COUNTERCLOCKWISE,
+}
 HIGH_BITS_FIRST = ("p0", "p2", "p4")
 """Formats that keep their bits at the top of the 16."""
 
@@ -39,10 +47,12 @@ class Turn:
     mirrored: bool = False
 
     def apply(self, picture: ByteArray) -> ByteArray:
-        """Turn a (height, width, ...) picture; a view where that will do."""
+        """Turn a (height, width) or (height, width, 3) picture; itself where it is upright."""
         if self.mirrored:
-            picture = picture[:, ::-1]
-        return np.rot90(picture, k=-self.clockwise_deg // 90)
+            picture = cv2.flip(picture, 1).astype(np.uint8, copy=False)
+        if self.clockwise_deg:
+            picture = cv2.rotate(picture, CODES[self.clockwise_deg]).astype(np.uint8, copy=False)
+        return picture
 
     def size(self, width: int, height: int) -> tuple[int, int]:
         """Width and height after the turn."""
@@ -72,7 +82,8 @@ def turn_of(frame: av.VideoFrame) -> Turn:
     .. [1] ISO/IEC 14496-12, track header: x' = a x + c y, y' = b x + d y with y downwards; the
        matrix is stored as a, b, u, c, d, v, x, y, w, 16.16 fixed point but for u, v, w.
     """
-    matrices = [data for data in frame.side_data if data.type is Type.DISPLAYMATRIX]
+    with_it = cast("Iterable[SideData]", frame.side_data)
+    matrices = [data for data in with_it if data.type is Type.DISPLAYMATRIX]
     if not matrices:
         return Turn()
     a, b, _, c, d, *_ = struct.unpack("=9i", bytes(matrices[0])[:36])
@@ -92,7 +103,7 @@ def bits_of(frame: av.VideoFrame) -> int:
 
 
 def luma_of(frame: av.VideoFrame, turn: Turn) -> ByteArray:
-    """Copy the brightness out of a decoded picture.
+    """Take the brightness out of a decoded picture.
 
     Parameters
     ----------
@@ -104,9 +115,10 @@ def luma_of(frame: av.VideoFrame, turn: Turn) -> ByteArray:
     Returns
     -------
     numpy.ndarray
-        (height, width) uint8, upright, contiguous, read-only.
+        (height, width) uint8, upright, read-only. Where it can, it shares the decoder's memory
+        (and keeps it alive): pixels lie side by side, rows may lie apart.
     """
-    luma = np.ascontiguousarray(turn.apply(_stored_luma(frame)))
+    luma = turn.apply(_stored_luma(frame))
     luma.setflags(write=False)
     return luma
 
@@ -125,13 +137,13 @@ def rgb_of(frame: av.VideoFrame, turn: Turn) -> ByteArray:
         (height, width, 3) uint8, upright, read-only.
     """
     rgb = np.asarray(frame.to_ndarray(format="rgb24"), dtype=np.uint8)
-    upright = np.ascontiguousarray(turn.apply(rgb))
+    upright = turn.apply(rgb)
     upright.setflags(write=False)
     return upright
 
 
 def _stored_luma(frame: av.VideoFrame) -> ByteArray:
-    """(height, width) uint8 as stored, always a copy."""
+    """(height, width) uint8 as stored."""
     name = frame.format.name
     plane = frame.planes[0]
     bits = bits_of(frame)
@@ -141,7 +153,7 @@ def _stored_luma(frame: av.VideoFrame) -> ByteArray:
     if bits == 8:
         lines: ByteArray = np.frombuffer(memoryview(plane), dtype=np.uint8)
         lines = lines.reshape(-1, plane.line_size)
-        return lines[: frame.height, : frame.width].copy()
+        return lines[: frame.height, : frame.width]
     order = np.dtype(">u2" if name.endswith("be") else "<u2")
     wide = np.frombuffer(memoryview(plane), dtype=order).reshape(-1, plane.line_size // 2)
     shift = 8 if name.startswith(HIGH_BITS_FIRST) else bits - 8

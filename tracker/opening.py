@@ -21,8 +21,29 @@ LARGEST_SIDE_PX = 8192
 MOST_FRAMES = 500_000
 PIECE_BYTES = 1 << 20
 
-PHOTO_FORMATS = ("_pipe", "image2", "gif", "apng", "webp_anim")
-"""Ends of the demuxer names of photographs."""
+CONTAINERS = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpegts,mp3,wav,flac,ogg,aac,aiff,amr"
+"""Formats that are opened. Playlists and scripts are not: they would open other files."""
+
+LIMITS = {"format_whitelist": CONTAINERS, "protocol_whitelist": "file"}
+
+PHOTO_STARTS = (
+    b"\xff\xd8\xff",  # JPEG
+    b"\x89PNG",
+    b"GIF8",
+    b"BM",
+    b"II*\x00",  # TIFF and most raw formats
+    b"MM\x00*",
+)
+PHOTO_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"avif"}
+"""Brands of ISO/IEC 23008-12 for single pictures."""
+
+PROMISING = {b"mdat", b"moov", b"moof"}
+"""Boxes without whose whole content frames are lost."""
+
+
+def name_of(path: Path) -> str:
+    """Name of a file as it can be printed anywhere."""
+    return path.name.encode("utf-8", "replace").decode("utf-8")
 
 
 def sha256_of(path: Path) -> str:
@@ -66,17 +87,21 @@ def open_film(
         If there is no such file, or it is no film, or it is cut off.
     """
     size = _check_file(path)
+    if _is_photo(path):
+        raise InputError("film.photo", path=name_of(path))
     missing = missing_bytes(path)
     try:
-        container = av.open(str(path), metadata_errors="replace")
+        # The prefix keeps a file called "concat:..." from being taken for more than its name.
+        container = av.open(
+            f"file:{path.resolve()}", metadata_errors="replace", container_options=LIMITS
+        )
     except (av.error.FFmpegError, OSError, ValueError) as error:
-        if missing:
-            raise InputError("film.cut_off", path=path.name, bytes=size) from error
-        raise InputError("film.not_a_film", path=path.name) from error
+        key = "film.cut_off" if missing else "film.not_a_film"
+        raise InputError(key, path=name_of(path), bytes=size) from error
     try:
-        stream = _video_stream(container, path)
         if missing:
-            raise InputError("film.cut_off", path=path.name, bytes=size)
+            raise InputError("film.cut_off", path=name_of(path), bytes=size)
+        stream = _video_stream(container, name_of(path))
     except InputError:
         container.close()
         raise
@@ -91,24 +116,28 @@ def _check_file(path: Path) -> int:
         if not path.exists():
             raise InputError("film.missing_file", path=str(path))
         if not path.is_file():
-            raise InputError("film.not_a_film", path=path.name)
+            raise InputError("film.not_a_film", path=name_of(path))
         size = path.stat().st_size
         with path.open("rb"):
             pass
     except (OSError, ValueError) as error:
         raise InputError("film.unreadable", path=str(path)) from error
     if size == 0:
-        raise InputError("film.empty_file", path=path.name)
+        raise InputError("film.empty_file", path=name_of(path))
     return size
 
 
-def _video_stream(
-    container: av.container.InputContainer, path: Path
-) -> av.video.stream.VideoStream:
+def _is_photo(path: Path) -> bool:
+    """Tell pictures by how they start, whatever they are called."""
+    with path.open("rb") as file:
+        head = file.read(12)
+    if head[4:8] == b"ftyp":
+        return head[8:12] in PHOTO_BRANDS
+    return head.startswith(PHOTO_STARTS) or (head[:4] == b"RIFF" and head[8:12] == b"WEBP")
+
+
+def _video_stream(container: av.container.InputContainer, name: str) -> av.video.stream.VideoStream:
     """First video stream that is no cover picture and that can be decoded."""
-    name = container.format.name
-    if name.endswith(PHOTO_FORMATS):
-        raise InputError("film.photo", path=path.name)
     videos = [
         stream
         for stream in container.streams.video
@@ -116,15 +145,44 @@ def _video_stream(
     ]
     if not videos:
         key = "film.sound_only" if container.streams.audio else "film.no_video"
-        raise InputError(key, path=path.name)
+        raise InputError(key, path=name)
     stream = videos[0]
     context = stream.codec_context
     if context is None:
-        raise InputError("film.unknown_codec", path=path.name)
+        raise InputError("film.unknown_codec", path=name)
     check_size(context.width, context.height)
     if stream.frames > MOST_FRAMES:
         raise InputError("film.too_long", frames=stream.frames, most_frames=MOST_FRAMES)
     return stream
+
+
+def declared_end_s(
+    container: av.container.InputContainer, stream: av.video.stream.VideoStream
+) -> float | None:
+    """When the pictures end by the container's word.
+
+    Parameters
+    ----------
+    container, stream
+        As opened.
+
+    Returns
+    -------
+    float or None
+        Seconds from the first frame; None where only the sound may speak.
+    """
+    if stream.duration is not None and stream.time_base is not None:
+        return float(stream.duration * stream.time_base)
+    written = stream.metadata.get("DURATION", "")
+    match written.split(":"):
+        case [hours, minutes, seconds]:
+            try:
+                return 3600 * float(hours) + 60 * float(minutes) + float(seconds)
+            except ValueError:
+                return None
+    if container.duration is None or len(container.streams) > 1:
+        return None
+    return container.duration / av.time_base
 
 
 def check_size(width: int, height: int) -> None:
@@ -188,7 +246,10 @@ def _boxes_missing(file: BinaryIO, size: int) -> int:
             break
         if length < 8:
             return 0  # no outline to trust
-        position += length
+        end = position + length
+        if end > size and kind not in PROMISING:
+            break  # rubbish after the film
+        position = end
     return max(position - size, 0) or (0 if indexed else 1)
 
 

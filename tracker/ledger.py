@@ -1,0 +1,186 @@
+"""What the frames of a film tell as they come by: times, key frames, damage, repeats.
+
+Kept in a few bytes a frame, so that a long film costs no more memory than a short one. What the
+pictures show is not known here.
+"""
+
+from __future__ import annotations
+
+from array import array
+from bisect import bisect_left, bisect_right
+from fractions import Fraction
+
+import av
+import cv2
+import numpy as np
+
+from tracker.types import ByteArray, FloatArray, InputError, Message, message
+
+FILLED_TIMES = 0.05
+"""Share of frames without a time of their own that a film may have (chosen here)."""
+
+DAMAGED_FRAMES = 0.02
+"""Share of damaged frames that a film may have (chosen here)."""
+
+REACH = 7
+"""Frames to each side among which movement is looked for: enough for a film stored fivefold."""
+
+LIVELY = 0.25
+"""Share of the liveliest change that a frame needs around it to tell anything (chosen here)."""
+
+LEAST_CHANGE = 0.1
+"""Mean squared change, in levels, below which compression alone may be at work (chosen here)."""
+
+STALE = 0.1
+"""A frame repeats the one before if it changed this little beside those around it (chosen here)."""
+
+REPEATED = 0.3
+"""Share of repeats above which software made them; a camera's own are rare (chosen here)."""
+
+
+class Ledger:
+    """Times and faults of the frames, in the order in which they were decoded.
+
+    Parameters
+    ----------
+    name
+        Of the file, for messages.
+    tick
+        Seconds per unit of the container's clock.
+    """
+
+    def __init__(self, name: str, tick: Fraction) -> None:
+        self._name = name
+        self._tick = tick
+        self._pts = array("q")
+        self._keys = array("q")
+        self._change = array("d")
+        self._last: ByteArray | None = None
+        self._filled = 0
+        self._damaged = 0
+        self._in_doubt = False
+
+    def __len__(self) -> int:
+        return len(self._pts)
+
+    @property
+    def times_s(self) -> FloatArray:
+        """(n,) presentation times from the first frame."""
+        ticks = np.array(self._pts, dtype=np.int64)
+        return np.asarray((ticks - ticks[:1]) * float(self._tick), dtype=np.float64)
+
+    def add(self, picture: av.VideoFrame, luma: ByteArray) -> float:
+        """Enter the next frame.
+
+        Parameters
+        ----------
+        picture
+            As decoded.
+        luma
+            Its brightness.
+
+        Returns
+        -------
+        float
+            Its time in seconds from the first frame.
+
+        Raises
+        ------
+        InputError
+            If times are missing altogether or run backwards.
+        """
+        index = len(self._pts)
+        pts = self._time_of(picture, index)
+        if index and pts <= self._pts[-1]:
+            raise InputError("film.times_backwards", frame=index)
+        self._pts.append(pts)
+        if picture.key_frame:
+            self._keys.append(index)
+            self._in_doubt = False
+        # What is predicted from a damaged picture is damaged, up to the next one that stands alone.
+        self._in_doubt |= picture.is_corrupt
+        self._damaged += self._in_doubt
+        if self._last is not None:
+            self._change.append(cv2.norm(luma, self._last, cv2.NORM_L2SQR) / luma.size)
+        self._last = luma
+        return (pts - self._pts[0]) * float(self._tick)
+
+    def key_frame_before(self, index: int) -> int:
+        """Find the last frame up to `index` at which decoding can start."""
+        at = bisect_right(self._keys, index)
+        return self._keys[at - 1] if at else 0
+
+    def pts_of(self, index: int) -> int:
+        """Look up a frame's time in units of the container's clock."""
+        return self._pts[index]
+
+    def index_of(self, pts: int | None) -> int | None:
+        """Look up the frame that has exactly this time; None if there is none."""
+        if pts is None:
+            return None
+        index = bisect_left(self._pts, pts)
+        return index if index < len(self._pts) and self._pts[index] == pts else None
+
+    def repeats(self) -> float:
+        """Share of the frames that only repeat the one before, in the liveliest part of the film.
+
+        Returns
+        -------
+        float
+            0 to 1; 0 also where too little moves to tell. Twofold storing gives 1/2, fourfold 3/4.
+        """
+        change = np.array(self._change, dtype=np.float64)
+        if len(change) < 2 * REACH:
+            return 0.0
+        windows = np.lib.stride_tricks.sliding_window_view(np.pad(change, REACH), 2 * REACH + 1)
+        # The third largest, so that one jump of the scene does not make its neighbours look still.
+        around = np.partition(windows, -3, axis=1)[:, -3]
+        lively = around >= max(LIVELY * float(np.percentile(around, 95)), LEAST_CHANGE)
+        if np.count_nonzero(lively) < 2 * REACH:
+            return 0.0
+        return float(np.mean(change[lively] <= STALE * around[lively]))
+
+    def notes(self, file_hz: Fraction | None) -> tuple[Message, ...]:
+        """Say what a person should know; refuse what cannot be trusted.
+
+        Parameters
+        ----------
+        file_hz
+            Rate at which the frames were taken or, if unknown, play.
+
+        Returns
+        -------
+        tuple of Message
+            Times filled in, frames damaged, frames repeated.
+
+        Raises
+        ------
+        InputError
+            If too many frames have no time or are damaged.
+        """
+        n, notes = len(self), []
+        if self._filled > FILLED_TIMES * n:
+            raise InputError("film.no_times", path=self._name)
+        if self._filled:
+            notes.append(message("film.times_filled", filled=self._filled, frames=n))
+        if self._damaged > DAMAGED_FRAMES * n:
+            raise InputError("film.damaged_much", path=self._name, damaged=self._damaged, frames=n)
+        if self._damaged:
+            notes.append(message("film.damaged_frames", damaged=self._damaged, frames=n))
+        repeats = self.repeats()
+        if file_hz is not None and repeats > REPEATED:
+            # Recompression hides some repeats, so the share falls short: take the next whole number.
+            times = max(round(1 / max(1 - repeats, 0.1)), 2)
+            stored_hz, true_hz = round(float(file_hz), 2), round(float(file_hz / times), 2)
+            notes.append(message("film.doubled_frames", file_hz=stored_hz, true_hz=true_hz))
+        return tuple(notes)
+
+    def _time_of(self, picture: av.VideoFrame, index: int) -> int:
+        """Time of a frame; where the file gives none, its neighbours' step after the last."""
+        if picture.pts is not None:
+            return picture.pts
+        if index < 2:
+            raise InputError("film.no_times", path=self._name)
+        steps = np.diff(np.array(self._pts[-32:], dtype=np.int64))
+        self._filled += 1
+        return self._pts[-1] + max(round(float(np.median(steps))), 1)
