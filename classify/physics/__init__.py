@@ -29,7 +29,7 @@ from classify.physics.flight import (
     reynolds,
     speed_after_m_s,
 )
-from classify.physics.prediction import broad_prediction, predict
+from classify.physics.prediction import broad_prediction, mm_per_degree, predict
 from classify.physics.spine import (
     OLDER_SPINE_RATIO,
     older_to_standard_spine,
@@ -59,6 +59,7 @@ __all__ = [
     "inertia_kg_m2",
     "lumped_roots",
     "mass_kg",
+    "mm_per_degree",
     "mode_nodes",
     "mode_shape",
     "older_to_standard_spine",

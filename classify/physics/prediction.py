@@ -11,7 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from classify.physics.arrow import POPULATION, Arrow, bending_hz, complete
+from classify.physics.arrow import POPULATION, Arrow, bending_hz, centre_of_mass_m, complete
 from classify.physics.inputs import need_not_negative, need_positive
 from classify.physics.yaw import yaw_motion
 from classify.types import ArrowSpec, Estimate, Prediction
@@ -30,6 +30,11 @@ YAW_FLOOR = 0.30
 """Error of the yaw theory itself (logarithm): never checked against an arrow in free flight."""
 BENDING_FLOOR = 0.08
 """Error of the uniform-shaft model (logarithm): real shafts taper; chosen here."""
+
+BROAD_MM_PER_DEGREE = Estimate(value=7.7, sigma=0.3)
+"""7.2 to 8.1 mm over target arrows: the arm from nock to balance point times one degree."""
+BALANCE_ERROR = 0.01
+"""How well a balance point is measured or worked out from weights, as a share; chosen here."""
 
 LN_STEP = 1e-3
 
@@ -81,6 +86,41 @@ def predict(arrow: ArrowSpec | None, *, speed_m_s: Estimate | None) -> Predictio
     )
 
 
+def mm_per_degree(arrow: ArrowSpec | None) -> Estimate:
+    """Say how far the nock moves about the flight path for a degree of yaw.
+
+    Parameters
+    ----------
+    arrow
+        As far as the set-up sheet knows it; None if there is no sheet.
+
+    Returns
+    -------
+    Estimate
+        Millimetres per degree: the distance from nock to balance point times one degree.
+
+    Raises
+    ------
+    InputError
+        If a part that was given cannot be.
+
+    Examples
+    --------
+    >>> round(mm_per_degree(ArrowSpec(balance_m=0.4584, length_m=0.72)).value, 2)
+    8.0
+    """
+    if arrow is None:
+        return BROAD_MM_PER_DEGREE
+    whole, _ = complete(arrow)
+    if arrow.balance_m is not None:
+        lever_m, spread = arrow.balance_m, BALANCE_ERROR
+    else:
+        spread = math.hypot(BALANCE_ERROR, _ln_spread(arrow, centre_of_mass_m))
+        lever_m = centre_of_mass_m(whole)
+    mm = 1e3 * lever_m * math.radians(1.0)
+    return Estimate(value=mm, sigma=mm * spread)
+
+
 def broad_prediction(speed_m_s: Estimate) -> Prediction:
     """Say what to expect of a recurve target arrow of which nothing is known but its speed.
 
@@ -100,13 +140,13 @@ def broad_prediction(speed_m_s: Estimate) -> Prediction:
 
     Examples
     --------
-    >>> broad_prediction(Estimate(value=44.0, sigma=1.0)).yaw_hz.value
+    >>> round(broad_prediction(Estimate(value=44.0, sigma=1.0)).yaw_hz.value, 2)
     2.24
     """
     speed = _checked(speed_m_s)
     yaw_hz = BROAD_YAW_HZ.value * speed.value / BROAD_SPEED.value
     return Prediction(
-        yaw_hz=Estimate(value=round(yaw_hz, 9), sigma=BROAD_YAW_HZ.sigma),
+        yaw_hz=Estimate(value=yaw_hz, sigma=BROAD_YAW_HZ.sigma),
         bending_hz=BROAD_BENDING_HZ,
         yaw_damping_ratio=BROAD_YAW_DAMPING,
         speed_m_s=speed,
