@@ -19,6 +19,7 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 ByteArray = npt.NDArray[np.uint8]
+BoolArray = npt.NDArray[np.bool_]
 
 Value = str | int | float
 """What a message can carry."""
