@@ -66,13 +66,11 @@ class Reader:
     def __init__(self, path: Path, *, capture_hz: Fraction | None = None) -> None:
         self._path = Path(path)
         self._said = None if capture_hz is None else check_said(Fraction(capture_hz))
-        self._container, self._stream = open_film(self._path)
+        self._open()
         self._ledger = Ledger(name_of(self._path), self._stream.time_base or Fraction(0))
         self._discarded = 0
         self._clip: Clip | None = None
         self._started = False
-        self._stream.thread_type = "AUTO"
-        self._stream.codec_context.options = STRICT
         try:
             self._pictures = self._decode()
             with self._mishaps():
@@ -186,6 +184,12 @@ class Reader:
             return rgb_of(picture, self._turn)
         raise IndexError(f"frame {index} of {self.clip.frames}")
 
+    def _open(self) -> None:
+        """Stand at the beginning of the film."""
+        self._container, self._stream = open_film(self._path)
+        self._stream.thread_type = "AUTO"
+        self._stream.codec_context.options = STRICT
+
     def _all_pictures(self) -> Iterator[av.VideoFrame]:
         """Every picture of the film, of one size and not too many."""
         first, self._first = self._first, None
@@ -208,28 +212,33 @@ class Reader:
                 yield picture
 
     def _again(self, first: int, last: int) -> Iterator[tuple[int, av.VideoFrame]]:
-        """Pictures first to last, found by their times from the key frame before them."""
+        """Pictures first to last, found by their times."""
         first, last = max(first, 0), min(last, self.clip.frames - 1)
         wanted = first
-        for start in (self._ledger.key_frame_before(first), 0):
-            if wanted > last:
-                return
+        for stand in (self._seek, self._reopen):
             try:
-                self._container.seek(self._ledger.pts_of(start), stream=self._stream)
+                stand(wanted)
                 for picture in self._decode():
                     index = self._ledger.index_of(picture.pts)
-                    if index is None or index < wanted:
-                        continue
-                    if index > wanted:
-                        break  # the seek landed too late: once more from the beginning
-                    yield index, picture
-                    wanted += 1
-                    if wanted > last:
-                        return
+                    if wanted > last or (index is not None and index > wanted):
+                        break
+                    if index == wanted:
+                        yield index, picture
+                        wanted += 1
             except av.error.FFmpegError:
-                continue  # some films can only be decoded from their beginning
-        if wanted <= last:
-            raise InputError("film.damaged", path=name_of(self._path), frame=wanted)
+                pass  # some films can only be decoded from their beginning
+            if wanted > last:
+                return
+        raise InputError("film.damaged", path=name_of(self._path), frame=wanted)
+
+    def _seek(self, index: int) -> None:
+        """Stand at the key frame before a frame; some containers land behind it."""
+        key = self._ledger.key_frame_before(index)
+        self._container.seek(self._ledger.pts_of(key), stream=self._stream)
+
+    def _reopen(self, _: int) -> None:
+        self.close()
+        self._open()
 
     @contextmanager
     def _mishaps(self) -> Iterator[None]:
