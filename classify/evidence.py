@@ -1,0 +1,252 @@
+"""What was seen of one set-up: flights, impacts, powder, groups, the coach's eye, conditions.
+
+Holds it and checks it; draws no conclusion.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal, cast
+
+from classify.impacts import GroupSize, impacts_m, needed_distance
+from classify.several import Swing
+from classify.types import DISTURBANCES, Disturbance, Reading
+from tracker.types import FloatArray, InputError
+
+ArrowPart = Literal["vane", "lower vane", "nock", "shaft"]
+BowPart = Literal["rest", "plunger", "window"]
+ARROW_PARTS: tuple[ArrowPart, ...] = ("vane", "lower vane", "nock", "shaft")
+BOW_PARTS: tuple[BowPart, ...] = ("rest", "plunger", "window")
+SWINGING = ("yaw", "fast")
+"""Kinds of motion that count as a swing; bending and wobble are told apart from them."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class FlightSeen:
+    """One flight reading, as far as reasoning needs it.
+
+    Attributes
+    ----------
+    presence
+        Probability of each disturbance; empty if the reading was refused.
+    clean
+        Whether the reading calls the flight clean.
+    wobble
+        Whether the tail goes round in a circle.
+    bending
+        Whether shaft bending was seen.
+    across, up_down
+        Largest swing along each axis in millimetres; None without a scale.
+    refused
+        Whether the clip was refused; then it is no evidence.
+    """
+
+    presence: Mapping[Disturbance, float] = field(default_factory=dict)
+    clean: bool = False
+    wobble: bool = False
+    bending: bool = False
+    across: Swing | None = None
+    up_down: Swing | None = None
+    refused: bool = False
+
+
+def flight_from_json(reading: Mapping[str, object], *, arrow: str | None = None) -> FlightSeen:
+    """Take from a kept reading what reasoning needs.
+
+    Parameters
+    ----------
+    reading
+        The object that ``tailsway read --json`` prints.
+    arrow
+        Number of the arrow, if it was written down.
+
+    Returns
+    -------
+    FlightSeen
+        Refused where the reading was.
+
+    Raises
+    ------
+    InputError
+        If this is no such object.
+    """
+    try:
+        presence = cast("Mapping[str, float]", reading["presence"])
+        lines = {
+            axis: cast("list[Mapping[str, object]]", reading[axis])
+            for axis in ("across", "up_down")
+        }
+        label, refused = reading["label"], reading["refused"]
+        below = cast("Mapping[str, float] | None", reading.get("clean_below_mm"))
+        kinds = {str(line["kind"]) for axis in lines.values() for line in axis}
+        if refused is not None:
+            return FlightSeen(refused=True)
+        return FlightSeen(
+            presence={name: float(presence[name]) for name in DISTURBANCES},
+            clean=label == "clean",
+            wobble="wobble" in kinds,
+            bending="bending" in kinds,
+            across=_swing(lines["across"], None if below is None else below["across"], arrow),
+            up_down=_swing(lines["up_down"], None if below is None else below["up_down"], arrow),
+        )
+    except (KeyError, TypeError, ValueError, AttributeError):
+        raise InputError("tuning.no_reading") from None
+
+
+def _swing(
+    lines: list[Mapping[str, object]], below_mm: float | None, arrow: str | None
+) -> Swing | None:
+    """Largest swing along one axis; for a clean flight without modes, nought below its limit."""
+    swings = [
+        (float(cast("float", line["swing_mm"])), float(cast("float", line["swing_sigma_mm"])))
+        for line in lines
+        if line["kind"] in SWINGING
+        and line["swing_mm"] is not None
+        and line["swing_sigma_mm"] is not None
+    ]
+    if swings:
+        value, sigma = max(swings)
+        return Swing(value=value, sigma=max(sigma, 0.05), arrow=arrow)
+    if below_mm is not None and below_mm > 0:
+        # an upper limit at 95 % is 1.64 standard errors of a swing of nought
+        return Swing(value=0.0, sigma=below_mm / 1.64, arrow=arrow)
+    return None
+
+
+def flight_from_reading(reading: Reading, *, arrow: str | None = None) -> FlightSeen:
+    """Take from a fresh reading what reasoning needs.
+
+    Parameters
+    ----------
+    reading
+        From the pipeline.
+    arrow
+        Number of the arrow, if it was written down.
+
+    Returns
+    -------
+    FlightSeen
+        As `flight_from_json` of the same reading.
+    """
+    if reading.refused is not None:
+        return FlightSeen(refused=True)
+    lines = [
+        [{"kind": m.kind, "swing_mm": m.swing_mm, "swing_sigma_mm": m.swing_sigma_mm} for m in axis]
+        for axis in (reading.across, reading.up_down)
+    ]
+    kinds = {str(line["kind"]) for axis in lines for line in axis}
+    below = reading.clean_below_mm or (None, None)
+    return FlightSeen(
+        presence=dict(reading.presence),
+        clean=reading.label == "clean",
+        wobble="wobble" in kinds,
+        bending="bending" in kinds,
+        across=_swing(cast("list[Mapping[str, object]]", lines[0]), below[0], arrow),
+        up_down=_swing(cast("list[Mapping[str, object]]", lines[1]), below[1], arrow),
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BareShaftTest:
+    """Impacts of bare shafts and fletched arrows shot at one mark.
+
+    Attributes
+    ----------
+    distance_m
+        Shooting line to target.
+    bare_m, fletched_m
+        (n, 2) metres right and up of the mark, as the archer sees it.
+    """
+
+    distance_m: float
+    bare_m: FloatArray
+    fletched_m: FloatArray
+
+    def __post_init__(self) -> None:
+        needed_distance(self.distance_m)
+        object.__setattr__(self, "bare_m", impacts_m(self.bare_m, "bare shafts"))
+        object.__setattr__(self, "fletched_m", impacts_m(self.fletched_m, "fletched arrows"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class PowderTest:
+    """Where the powder was scraped.
+
+    Attributes
+    ----------
+    marks
+        Pairs of (part of the arrow, part of the bow); empty if only the rest's own sliding mark
+        was there. A shaft on rest or plunger is that sliding mark.
+    """
+
+    marks: tuple[tuple[ArrowPart, BowPart], ...]
+
+    def __post_init__(self) -> None:
+        for arrow_part, bow_part in self.marks:
+            if arrow_part not in ARROW_PARTS or bow_part not in BOW_PARTS:
+                raise InputError(
+                    "tuning.powder_parts",
+                    found=f"{arrow_part}, {bow_part}",
+                    arrow_parts=", ".join(ARROW_PARTS),
+                    bow_parts=", ".join(BOW_PARTS),
+                )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tried:
+    """A change that was made before.
+
+    Attributes
+    ----------
+    cure
+        Name in the knowledge file.
+    amount
+        How much, in the cure's unit; None for its usual step.
+    outcome
+        What before and after said; None if nobody compared.
+    """
+
+    cure: str
+    amount: float | None = None
+    outcome: Literal["better", "same", "worse"] | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Evidence:
+    """Everything that was seen of one set-up.
+
+    Attributes
+    ----------
+    flights, bare, powder, groups
+        Oldest first. Of several powder tests the last one counts.
+    groups_judged
+        What coach and archer think of the groups, for this archer.
+    eye
+        Findings of kind "eye", by name.
+    crosswind_m_s
+        During the impacts; None if nobody said.
+    sheet
+        Findings of kind "set-up", by name.
+    tried
+        Changes made before, oldest first.
+    holds_60_s
+        Whether the archer can hold full draw for a minute.
+    foc_percent
+        Of the arrows.
+    foc_step_percent
+        By how much ten grains at the point move it.
+    """
+
+    flights: tuple[FlightSeen, ...] = ()
+    bare: tuple[BareShaftTest, ...] = ()
+    powder: tuple[PowderTest, ...] = ()
+    groups: tuple[GroupSize, ...] = ()
+    groups_judged: Literal["good", "poor"] | None = None
+    eye: tuple[str, ...] = ()
+    crosswind_m_s: float | None = None
+    sheet: tuple[str, ...] = ()
+    tried: tuple[Tried, ...] = ()
+    holds_60_s: bool | None = None
+    foc_percent: float | None = None
+    foc_step_percent: float = 1.1

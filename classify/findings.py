@@ -1,0 +1,344 @@
+"""From evidence to findings: what was seen of a set-up goes in; named findings, how sure, come out.
+
+Every threshold is here with its reason; no cause is named.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from classify.bare_shaft import Axis, BareShaftOffset, bare_shaft_offset
+from classify.distances import GrowthTest, growth_with_distance
+from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest
+from classify.several import SeveralFlights, who_swings
+from classify.types import DISTURBANCES, Disturbance, Hand
+from tracker.types import InputError, Message, message
+
+FINE_AT_18_M = 0.02
+"""Smallest offset worth a change, metres at 18 m; chosen here."""
+LEVEL_AT_18_M = 0.05
+"""Bare and fletched count as together when the 90 % interval stays inside this; chosen here."""
+FAR_AT_18_M = 0.08
+"""Beyond this after adjusting the shaft is wrong (common practice: 8 cm or 3 in at 18 m)."""
+VERY_FAR_AT_18_M = 0.12
+"""From here the larger step is taken; chosen here."""
+SURE = 0.95
+"""One-sided confidence from which an offset counts; chosen here."""
+WINDY_M_S = 3.0
+"""Cross wind from which impacts are doubted; chosen here."""
+WORTH_MM = 2.0
+"""Swing below which differences between flights are of no interest; chosen here."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Findings:
+    """What the evidence of one set-up comes to.
+
+    Attributes
+    ----------
+    sure
+        By finding, how sure it is, 0 to 1.
+    conflicts
+        Evidence that contradicts other evidence.
+    notes
+        What qualifies the findings.
+    offset, growth, across, up_down
+        The statistics they rest on; None where there was nothing to compute.
+    far
+        Whether the side is so far off that the larger step is taken.
+    """
+
+    sure: Mapping[str, float]
+    conflicts: tuple[Message, ...] = ()
+    notes: tuple[Message, ...] = ()
+    offset: BareShaftOffset | None = None
+    growth: GrowthTest | None = None
+    across: SeveralFlights | None = None
+    up_down: SeveralFlights | None = None
+    far: bool = False
+
+
+def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
+    """Turn evidence into findings.
+
+    Parameters
+    ----------
+    evidence
+        Of one set-up.
+    hand
+        The archer's.
+
+    Returns
+    -------
+    Findings
+        "nothing_known" alone where there is no evidence at all.
+
+    Raises
+    ------
+    InputError
+        If bare shafts land to a side and nobody said which hand draws.
+    """
+    flights = tuple(flight for flight in evidence.flights if not flight.refused)
+    across, up_down = _several(flights, "across"), _several(flights, "up_down")
+    sure = _from_flights(flights, across, up_down)
+    offset, bare_notes, contradict = _bare_offset(evidence.bare)
+    conflicts: list[Message] = []
+    if contradict:
+        sure["bare_contradict"] = 1.0
+        conflicts.append(message("tuning.conflict_bare"))
+    elif offset is not None:
+        sure |= _from_offset(offset, hand)
+    if evidence.powder:
+        sure |= _from_powder(evidence.powder[-1])
+    growth = None
+    if len({round(group.distance_m, 2) for group in evidence.groups}) >= 2:
+        growth = growth_with_distance(evidence.groups)
+        sure |= _from_growth(growth)
+    sure |= _from_judgement(evidence, sure)
+    sure |= dict.fromkeys(evidence.sheet, 1.0)
+    sure |= _from_eye(evidence, flights, sure, conflicts)
+    _contradictions(sure, conflicts)
+    sideways = {"bare_weak", "bare_stiff", "groups_long_poor"} & sure.keys()
+    if (evidence.crosswind_m_s or 0.0) >= WINDY_M_S and sideways:
+        sure["crosswind"] = 1.0
+    if not sure:
+        sure["nothing_known"] = 1.0
+    refused = len(evidence.flights) - len(flights)
+    notes = [message("tuning.flights_refused", found=refused)] if refused else []
+    for part in (across, up_down):
+        notes += part.notes if part is not None else ()
+    notes += bare_notes
+    notes += growth.notes if growth is not None else ()
+    return Findings(
+        sure=sure,
+        conflicts=tuple(conflicts),
+        notes=_once(notes),
+        offset=offset,
+        growth=growth,
+        across=across,
+        up_down=up_down,
+        far=offset is not None and _at_18_m(offset, 0) > VERY_FAR_AT_18_M,
+    )
+
+
+def _once(notes: list[Message]) -> tuple[Message, ...]:
+    """Drop what was said already."""
+    said: dict[str, Message] = {str(note): note for note in notes}
+    return tuple(said.values())
+
+
+def _at_18_m(offset: BareShaftOffset, axis: int) -> float:
+    """Size of an offset as the same angle would show it at 18 m."""
+    return abs(float(offset.offset_m[axis])) * 18.0 / offset.distance_m
+
+
+# ------------------------------------------------------------------ flights
+
+
+def _several(flights: tuple[FlightSeen, ...], axis: str) -> SeveralFlights | None:
+    swings = [
+        replace(swing, arrow=_name(flight, k))
+        for k, flight in enumerate(flights)
+        if (swing := getattr(flight, axis)) is not None
+    ]
+    return who_swings(swings) if swings else None
+
+
+def _from_flights(
+    flights: tuple[FlightSeen, ...], across: SeveralFlights | None, up_down: SeveralFlights | None
+) -> dict[str, float]:
+    if not flights:
+        return {}
+    sure: dict[str, float] = {}
+    wide = [part for part in (across, up_down) if part is not None and _worth(part)]
+    makers = {part.maker for part in wide}
+    kept = flights
+    if "archer" in makers or (not makers and _presence_scatters(flights)):
+        sure["swing_varies"] = 0.95
+    elif "one arrow" in makers:
+        sure["one_arrow_differs"] = 0.95
+        odd = {part.odd_arrow for part in wide if part.maker == "one arrow"}
+        kept = tuple(f for k, f in enumerate(flights) if _name(f, k) not in odd)
+    elif "bow" in makers:
+        sure["swing_alike"] = 0.95
+    means = {
+        name: float(np.mean([flight.presence.get(name, 0.0) for flight in kept]))
+        for name in DISTURBANCES
+    }
+    sure |= {name: mean for name, mean in means.items() if mean >= 0.5}
+    if sum(flight.wobble for flight in kept) * 2 > len(kept):
+        sure["wobble"] = 1.0
+    elif all(mean < 0.5 for mean in means.values()) and "swing_varies" not in sure:
+        share = float(np.mean([flight.clean for flight in kept]))
+        if share > 0.5:
+            sure["clean_flight"] = min(share, 1 - max(means.values()))
+            if all(flight.bending for flight in kept):
+                sure["bending_only"] = sure["clean_flight"]
+    return sure
+
+
+def _worth(part: SeveralFlights) -> bool:
+    return part.mean + part.shot_sd >= WORTH_MM or part.maker == "one arrow"
+
+
+def _name(flight: FlightSeen, k: int) -> str:
+    swing = flight.across or flight.up_down
+    return swing.arrow if swing is not None and swing.arrow is not None else f"#{k + 1}"
+
+
+def _presence_scatters(flights: tuple[FlightSeen, ...]) -> bool:
+    """At least two flights sure of a disturbance and two sure of none, without numbers in mm."""
+
+    def scatters(name: Disturbance) -> bool:
+        p = [flight.presence.get(name, 0.0) for flight in flights]
+        return sum(x >= 0.75 for x in p) >= 2 and sum(x <= 0.25 for x in p) >= 2
+
+    return any(scatters(name) for name in DISTURBANCES)
+
+
+# ------------------------------------------------------------------ bare shafts
+
+
+def _bare_offset(
+    tests: tuple[BareShaftTest, ...],
+) -> tuple[BareShaftOffset | None, list[Message], bool]:
+    """Offset of all tests together, unless they contradict each other."""
+    if not tests:
+        return None, [], False
+    offsets = [
+        bare_shaft_offset(test.bare_m, test.fletched_m, distance_m=test.distance_m)
+        for test in tests
+    ]
+    if len(offsets) == 1:
+        return offsets[0], list(offsets[0].notes), False
+    if any(_contradict(a, b) for k, a in enumerate(offsets) for b in offsets[:k]):
+        return None, [], True
+    # one angle for all: scale to the last distance, each test about its own group's middle
+    to_m = tests[-1].distance_m
+    bare, fletched = (
+        np.concatenate(
+            [
+                (getattr(test, points) - test.fletched_m.mean(axis=0)) * to_m / test.distance_m
+                for test in tests
+            ]
+        )
+        for points in ("bare_m", "fletched_m")
+    )
+    pooled = bare_shaft_offset(bare, fletched, distance_m=to_m)
+    return pooled, [*pooled.notes, message("tuning.bare_pooled", tests=len(tests))], False
+
+
+def _contradict(a: BareShaftOffset, b: BareShaftOffset) -> bool:
+    """Opposite signs, and apart by more than three joint standard errors along one axis."""
+    for k in (0, 1):
+        x, y = float(a.offset_m[k]) / a.distance_m, float(b.offset_m[k]) / b.distance_m
+        error = math.hypot(float(a.sigma_m[k]) / a.distance_m, float(b.sigma_m[k]) / b.distance_m)
+        if x * y < 0 and abs(x - y) > 3 * error:
+            return True
+    return False
+
+
+def _from_offset(offset: BareShaftOffset, hand: Hand | None) -> dict[str, float]:
+    sure = _axis_findings(offset, 1, ("bare_high", "bare_low"), "vertical")
+    side = _axis_findings(offset, 0, ("right", "left"), "across")
+    for name, how_sure in side.items():
+        if name not in ("right", "left"):
+            sure[name] = how_sure
+            continue
+        if hand is None:
+            raise InputError("tuning.hand_needed")
+        # right of the fletched means weak for a right-handed archer, stiff for a left-handed one
+        means = "weak" if (name == "right") == (hand == "right") else "stiff"
+        sure[f"bare_{means}"] = how_sure
+        limit = FAR_AT_18_M * offset.distance_m / 18.0 * (1 if name == "right" else -1)
+        beyond = offset.chance_beyond("across", limit)
+        if beyond >= 0.5:
+            sure[f"bare_far_{means}"] = beyond
+    return sure
+
+
+def _axis_findings(
+    offset: BareShaftOffset, axis: int, names: tuple[str, str], direction: str
+) -> dict[str, float]:
+    """Off to one side, together, or not decided."""
+    which: Axis = "across" if axis == 0 else "up_down"
+    scale = offset.distance_m / 18.0
+    value = float(offset.offset_m[axis])
+    right = offset.chance_beyond(which, 0.0)
+    confidence = max(right, 1 - right)
+    if confidence >= SURE and abs(value) >= FINE_AT_18_M * scale:
+        return {names[0] if value > 0 else names[1]: confidence}
+    low, high = offset.interval_at(which, 0.90)
+    if max(-low, high) <= LEVEL_AT_18_M * scale:
+        return {f"bare_level_{direction}": 0.95}
+    return {f"bare_unsure_{direction}": 1.0}
+
+
+# ------------------------------------------------------------------ powder, groups, eye
+
+
+def _from_powder(test: PowderTest) -> dict[str, float]:
+    sure = {}
+    for arrow_part, bow_part in test.marks:
+        if arrow_part == "shaft" and bow_part != "window":
+            continue  # the sliding mark
+        if arrow_part == "nock":
+            sure["powder_nock_rest"] = 1.0
+        elif arrow_part == "lower vane" and bow_part == "rest":
+            sure["powder_lower_vane"] = 1.0
+        else:
+            sure[f"powder_vane_{bow_part}"] = 1.0
+    return sure or {"powder_clean": 1.0}
+
+
+def _from_growth(growth: GrowthTest) -> dict[str, float]:
+    if growth.growth == "faster than distance":
+        return {"groups_long_poor": 1 - growth.long_p}
+    if growth.growth == "short no better":
+        return {"groups_short_poor": 1 - growth.short_p}
+    return {"groups_in_proportion": 0.95} if growth.growth == "in proportion" else {}
+
+
+def _from_judgement(evidence: Evidence, sure: Mapping[str, float]) -> dict[str, float]:
+    """Good flight with poor groups, and poor flight with good groups."""
+    if evidence.groups_judged == "poor" and "clean_flight" in sure:
+        return {"flight_good_groups_poor": sure["clean_flight"]}
+    disturbed = max((sure.get(name, 0.0) for name in DISTURBANCES), default=0.0)
+    if evidence.groups_judged == "good" and disturbed >= 0.5:
+        return {"flight_poor_groups_good": disturbed}
+    return {}
+
+
+def _from_eye(
+    evidence: Evidence,
+    flights: tuple[FlightSeen, ...],
+    sure: Mapping[str, float],
+    conflicts: list[Message],
+) -> dict[str, float]:
+    """Take what the coach saw; where clips say otherwise it counts for less, and that is said."""
+    seen = {}
+    for name in evidence.eye:
+        disturbance = name.removeprefix("eye_")
+        contradicted = flights and disturbance in DISTURBANCES and disturbance not in sure
+        if contradicted:
+            conflicts.append(message("tuning.conflict_eye", seen=disturbance))
+        seen[name] = 0.3 if contradicted else 1.0
+    return seen
+
+
+def _contradictions(sure: dict[str, float], conflicts: list[Message]) -> None:
+    """Make findings of tests that disagree with each other."""
+    if sure.get("minnowing", 0.0) >= 0.75 and "powder_clean" in sure:
+        sure["contact_contradicted"] = sure["minnowing"]
+        conflicts.append(message("tuning.conflict_powder"))
+    sideways = "fishtailing" in sure and "bare_level_across" in sure
+    upright = "porpoising" in sure and "bare_level_vertical" in sure
+    if (sideways or upright) and "powder_clean" in sure and "swing_varies" not in sure:
+        sure["swing_unexplained"] = 1.0
+        conflicts.append(message("tuning.conflict_unexplained"))
+    if "clean_flight" in sure and ({"bare_far_weak", "bare_far_stiff"} & sure.keys()):
+        conflicts.append(message("tuning.conflict_clean_bare"))

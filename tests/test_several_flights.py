@@ -1,0 +1,194 @@
+"""Honesty and rules: who makes the swing, and whether a change was real."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from classify.compare import compare
+from classify.evidence import Evidence, FlightSeen, flight_from_json
+from classify.findings import find
+from classify.several import Swing, who_swings
+from tracker.types import InputError
+
+SIGMA_MM = 0.8
+
+
+def swings(values, arrows=None):
+    """Make swings with one error for all."""
+    names = arrows or [str(k) for k in range(len(values))]
+    return [
+        Swing(value=float(v), sigma=SIGMA_MM, arrow=a) for v, a in zip(values, names, strict=True)
+    ]
+
+
+def test_alike_is_the_bow():
+    """Swings that differ by their errors alone are the bow's."""
+    assert who_swings(swings([9.0, 9.6, 8.3, 9.4])).maker == "bow"
+
+
+def test_false_blame_is_rare():
+    """Where all arrows are alike the bow is named at least 97 times in 100."""
+    rng = np.random.default_rng(31)
+    makers = [who_swings(swings(rng.normal(10, SIGMA_MM, 6))).maker for _ in range(400)]
+    assert makers.count("bow") / 400 >= 0.97
+
+
+def test_one_arrow_is_found():
+    """One arrow that swings 8 mm wider, shot twice among others, is named 95 times in 100."""
+    rng = np.random.default_rng(32)
+    arrows = ["1", "2", "3", "4", "1", "2", "3", "4"]
+    named = 0
+    for _ in range(200):
+        verdict = who_swings(swings(rng.normal([5, 5, 13, 5] * 2, SIGMA_MM), arrows))
+        named += (verdict.maker, verdict.odd_arrow) == ("one arrow", "3") and not verdict.notes
+    assert named / 200 >= 0.95
+
+
+def test_an_arrow_shot_once_is_said_to_be():
+    """A single odd shot may be the shot; the note says to shoot that arrow again."""
+    verdict = who_swings(swings([5, 5.2, 14, 4.9, 5.1]))
+    assert verdict.odd_arrow == "2"
+    assert [note.key for note in verdict.notes] == ["tuning.arrow_once"]
+
+
+def test_all_over_the_place_is_the_archer():
+    """Swings that scatter over all arrows are the archer's."""
+    assert who_swings(swings([2, 14, 7, 11, 4, 9])).maker == "archer"
+
+
+def test_the_same_arrow_unlike_itself_is_the_archer():
+    """An arrow whose own two flights disagree is not the odd one."""
+    verdict = who_swings(swings([5, 5, 5, 18, 5, 5], ["1", "2", "3", "3", "1", "2"]))
+    assert verdict.maker == "archer"
+
+
+def test_two_flights_are_too_few():
+    """Small samples say so."""
+    verdict = who_swings(swings([5, 15]))
+    assert verdict.maker == "too few"
+    assert verdict.notes[0].key == "tuning.flights_few"
+
+
+def test_mean_swing_sigma_is_honest():
+    """The claimed error of the mean, with spread from shot to shot, is the true one within 20 %."""
+    rng = np.random.default_rng(33)
+    errors, claimed = [], []
+    for _ in range(1500):
+        verdict = who_swings(swings(rng.normal(10, np.hypot(2.0, SIGMA_MM), 8)))
+        if verdict.maker == "one arrow":  # that mean leaves an arrow out
+            continue
+        errors.append(verdict.mean - 10)
+        claimed.append(verdict.sigma**2)
+    assert abs(np.sqrt(np.mean(claimed)) / np.std(errors) - 1) < 0.2
+
+
+def test_interval_of_change_covers():
+    """The 95 % interval of a change holds the truth 95 times in 100, shot spread included."""
+    rng = np.random.default_rng(34)
+    runs, held = 600, 0
+    for _ in range(runs):
+        lot_b, lot_a = rng.normal(15, 2.2, 5), rng.normal(9, 1.6, 4)
+        result = compare(swings(lot_b), swings(lot_a), worth=2.0)
+        held += result.low < -6 < result.high
+    assert 0.93 < held / runs < 0.985  # the floor at the errors of measurement only widens
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "verdict", "real", "sentence"),
+    [
+        ([21, 20.4, 21.8], [9.1, 8.7, 9.6], "keep", True, "swing_fell"),
+        ([9.1, 8.7, 9.6], [21, 20.4, 21.8], "undo", True, "swing_rose"),
+        (
+            [9.1, 8.7, 9.6, 9.0, 9.2, 8.9],
+            [9.0, 9.3, 8.8, 9.1, 9.2, 9.0],
+            "undo",
+            False,
+            "swing_same",
+        ),
+        ([12], [9], "shoot more", False, "swing_unclear"),
+        ([15, 8, 12], [11, 7, 12], "shoot more", False, "swing_unclear"),
+    ],
+)
+def test_before_and_after(before, after, verdict, real, sentence):
+    """Keep a real fall, undo a rise or nothing, shoot more where the arrows do not tell."""
+    result = compare(swings(before), swings(after), worth=2.0)
+    assert (result.verdict, result.real) == (verdict, real)
+    assert result.sentence.key == f"tuning.{sentence}"
+    assert (result.more > 0) == (verdict == "shoot more")
+
+
+def test_asked_for_arrows_decide():
+    """With as many more arrows as asked for, a change of the seen size is found most times."""
+    rng = np.random.default_rng(35)
+    first = compare(swings([12.0, 9.0, 14.5]), swings([8.0, 10.5, 5.5]), worth=2.0)
+    assert first.verdict == "shoot more"
+    found = 0
+    for _ in range(200):
+        n = 3 + first.more
+        result = compare(
+            swings(rng.normal(first.before, 2.6, n)),
+            swings(rng.normal(first.after, 2.6, n)),
+            worth=2.0,
+        )
+        found += result.verdict == "keep"
+    assert found / 200 > 0.45  # an interval just as wide as the change finds half
+
+
+def test_swings_without_error_are_refused():
+    """A swing whose error is nought cannot be weighed."""
+    with pytest.raises(InputError, match="swing_sigma"):
+        who_swings([Swing(value=1.0, sigma=0.0)])
+    with pytest.raises(InputError, match="no_flights"):
+        who_swings([])
+    with pytest.raises(InputError, match="compare_empty"):
+        compare([], swings([3]), worth=1.0)
+
+
+READING = {
+    "label": "fishtailing",
+    "presence": {"fishtailing": 0.97, "minnowing": 0.02, "porpoising": 0.04},
+    "refused": None,
+    "across": [
+        {"kind": "bending", "swing_mm": 9.0, "swing_sigma_mm": 0.5},
+        {"kind": "yaw", "swing_mm": 7.0, "swing_sigma_mm": 0.6},
+    ],
+    "up_down": [],
+    "clean_below_mm": None,
+}
+
+
+def test_a_kept_reading_comes_back_as_evidence():
+    """Bending is told apart from the swing; the yaw's own number is what counts."""
+    seen = flight_from_json(READING, arrow="4")
+    assert seen.presence["fishtailing"] == 0.97
+    assert seen.across == Swing(value=7.0, sigma=0.6, arrow="4")
+    assert seen.up_down is None
+    assert seen.bending
+    assert not seen.clean
+
+
+def test_a_refused_reading_is_no_evidence():
+    """A refused clip adds a note and nothing else."""
+    seen = flight_from_json({**READING, "label": None, "refused": "Too short."})
+    assert seen.refused
+    findings = find(Evidence(flights=(seen,)), hand="right")
+    assert findings.sure == {"nothing_known": 1.0}
+    assert findings.notes[0].key == "tuning.flights_refused"
+
+
+def test_something_else_is_no_reading():
+    """Another JSON object gets a sentence."""
+    with pytest.raises(InputError, match="no_reading"):
+        flight_from_json({"label": "clean"})
+
+
+def test_bending_alone_is_clean():
+    """Shaft bending after the release is normal and no disturbance (Park, Bow International)."""
+    seen = FlightSeen(
+        presence={"fishtailing": 0.03, "minnowing": 0.04, "porpoising": 0.02},
+        clean=True,
+        bending=True,
+    )
+    sure = find(Evidence(flights=(seen, seen)), hand="right").sure
+    assert set(sure) == {"clean_flight", "bending_only"}
