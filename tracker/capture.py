@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-import numpy.typing as npt
 
 from tracker.types import CaptureSource, FloatArray, InputError, Message, message
 
@@ -33,8 +32,8 @@ HIGHEST_HZ = 20_000
 CHANGED_STEP = 1.5
 """Frame steps apart by this factor belong to pieces of different speed (chosen here)."""
 
-LONGEST_BLIP = 6
-"""Runs of changed steps no longer than this are dropped frames, not a change of speed."""
+WINDOW = 21
+"""Frames over which the local step is taken: gaps in half of them do not move it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,66 +107,76 @@ def pace(times_s: FloatArray, tick_s: float) -> Pace:
         return Pace(hz=None, first_frame=0, last_frame=n - 1, dropped=0, gaps=0)
     first, last = _longest_even_piece(times_s)
     times = times_s[first : last + 1]
-    step = _typical_step(times)
-    numbers = np.maximum(np.round(np.diff(times) / step), 1.0)
-    count = np.concatenate([[0.0], np.cumsum(numbers)])
-    count -= count.mean()
-    slope = float(count @ times / (count @ count))
-    scatter = float(np.std(times - times.mean() - slope * count)) + tick_s / np.sqrt(12)
-    hz = _nearest_usual(1 / slope, scatter / float(np.sqrt(count @ count)) / slope)
+    step = _first_step(times, tick_s)
+    for _ in range(3):  # a better step counts better, and a better count gives a better step
+        numbers = _frames_between(times, step)
+        count = np.concatenate([[0.0], np.cumsum(numbers)])
+        count -= count.mean()
+        step = float(count @ times / (count @ count))
+    scatter = float(np.std(times - times.mean() - step * count)) + tick_s / np.sqrt(12)
+    hz = _nearest_usual(1 / step, scatter / float(np.sqrt(count @ count)) / step)
     dropped = int(numbers.sum()) - len(numbers)
     gaps = int(np.count_nonzero(numbers > 1))
     return Pace(hz=hz, first_frame=first, last_frame=last, dropped=dropped, gaps=gaps)
 
 
-def _typical_step(times_s: FloatArray) -> float:
-    """Median over lags long enough to wash the rounding of the clock out, short against gaps."""
+def _first_step(times_s: FloatArray, tick_s: float) -> float:
+    """Mean of the steps that hold no gap: within half of a median that gaps may have raised."""
     lag = min(8, len(times_s) - 1)
-    return float(np.median(times_s[lag:] - times_s[:-lag])) / lag
+    median = float(np.median(times_s[lag:] - times_s[:-lag])) / lag
+    steps = np.diff(times_s)
+    plain = steps[steps <= 1.5 * median + tick_s]
+    return float(plain.mean()) if len(plain) else median
 
 
-def _local_steps(times_s: FloatArray) -> FloatArray:
-    """(n - 3,) steps over three frames, each the median of its nine neighbours."""
-    steps = (times_s[3:] - times_s[:-3]) / 3
-    padded = np.pad(steps, 4, mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 9)
-    return np.asarray(np.median(windows, axis=1), dtype=np.float64)
+def _frames_between(times_s: FloatArray, step_s: float) -> FloatArray:
+    """(n - 1,) frames from each one to the next: 1, or more where some are missing.
+
+    Each is counted from where the one before stood on an even grid, not from its rounded time, and
+    the grid is let drift slowly with the times.
+    """
+    numbers = np.ones(len(times_s) - 1)
+    grid = float(times_s[0])
+    for i, time in enumerate(times_s[1:].tolist()):
+        number = max(round((time - grid) / step_s), 1)
+        numbers[i] = number
+        grid += number * step_s
+        grid += 0.05 * (time - grid)
+    return numbers
 
 
 def _longest_even_piece(times_s: FloatArray) -> tuple[int, int]:
-    """First and last frame of the longest run in which the step stays the same."""
+    """First and last frame of the longest run in which the step keeps its level."""
     n = len(times_s)
-    if n < 24:
+    if n < 2 * WINDOW:
         return 0, n - 1
-    steps = _local_steps(times_s)
-    change = np.abs(np.diff(np.log(steps)))
-    # Rounded clocks and jitter make steps wander; only a lasting change of level is a new piece.
-    before = steps[:-LONGEST_BLIP]
-    after = steps[LONGEST_BLIP:]
-    jump = np.abs(np.log(after / before)) > np.log(CHANGED_STEP)
-    if not jump.any() or not change.any():
+    # Over three frames, since rounding to a coarse clock alone makes steps of 2 and 3 ticks; the
+    # median of a window, since a few gaps are no change of speed.
+    steps = (times_s[3:] - times_s[:-3]) / 3
+    windows = np.lib.stride_tricks.sliding_window_view(
+        np.pad(steps, WINDOW // 2, mode="reflect"), WINDOW
+    )
+    level = np.asarray(np.log(np.median(windows, axis=1)), dtype=np.float64)
+    edges = _changes(level)
+    if len(edges) == 2:
         return 0, n - 1
-    labels = _pieces(steps)
-    runs = np.flatnonzero(np.diff(labels)) + 1
-    edges = np.concatenate([[0], runs, [len(labels)]])
     longest = int(np.argmax(np.diff(edges)))
-    if np.diff(edges)[longest] >= len(labels) - 1:
-        return 0, n - 1
-    return int(edges[longest]), int(edges[longest + 1]) + 2
+    first = 0 if longest == 0 else edges[longest] + 1
+    last = n - 1 if longest == len(edges) - 2 else edges[longest + 1] + 1
+    return first, last
 
 
-def _pieces(steps: FloatArray) -> npt.NDArray[np.int64]:
-    """Count the pieces: a new one starts where the step leaves the current level for good."""
-    labels = np.zeros(len(steps), dtype=np.int64)
-    level, label, away = float(steps[0]), 0, 0
-    for i, step in enumerate(steps):
-        away = away + 1 if abs(np.log(step / level)) > np.log(CHANGED_STEP) else 0
-        if away > LONGEST_BLIP:
-            label, level = label + 1, float(step)
-            labels[i - away + 1 : i] = label
-            away = 0
-        labels[i] = label
-    return labels
+def _changes(level: FloatArray) -> list[int]:
+    """Where a level, in logarithms, leaves its piece's median; with both ends."""
+    edges = [0]
+    if np.ptp(level) <= np.log(CHANGED_STEP):
+        return [0, len(level)]
+    for i in range(1, len(level)):
+        if i - edges[-1] < 3:
+            continue
+        if abs(level[i] - np.median(level[edges[-1] : i][-WINDOW:])) > np.log(CHANGED_STEP):
+            edges.append(i)
+    return [*edges, len(level)]
 
 
 def _nearest_usual(hz: float, relative_error: float) -> Fraction:

@@ -282,7 +282,8 @@ class Reader:
         if self.declared_frames is not None:
             declared = self.declared_frames - self._discarded
         else:
-            end_s = declared_end_s(self._container, self._stream)
+            first_s = float(self._ledger.pts_of(0) * (self._stream.time_base or 0))
+            end_s = declared_end_s(self._container, self._stream, first_s)
             declared = n if end_s is None or n < 2 else round(end_s * (n - 1) / last_s)
         if declared - n > max(SHORTER_BY * declared, 2):
             name = name_of(self._path)

@@ -169,7 +169,7 @@ class Ledger:
             notes.append(message("film.damaged_frames", damaged=self._damaged, frames=n))
         repeats = self.repeats()
         if file_hz is not None and repeats > REPEATED:
-            # Recompression hides some repeats, so the share falls short: take the next whole number.
+            # Recompression hides some repeats, so the share falls short of a whole number of times.
             times = max(round(1 / max(1 - repeats, 0.1)), 2)
             stored_hz, true_hz = round(float(file_hz), 2), round(float(file_hz / times), 2)
             notes.append(message("film.doubled_frames", file_hz=stored_hz, true_hz=true_hz))

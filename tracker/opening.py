@@ -157,7 +157,7 @@ def _video_stream(container: av.container.InputContainer, name: str) -> av.video
 
 
 def declared_end_s(
-    container: av.container.InputContainer, stream: av.video.stream.VideoStream
+    container: av.container.InputContainer, stream: av.video.stream.VideoStream, first_s: float
 ) -> float | None:
     """When the pictures end by the container's word.
 
@@ -165,24 +165,27 @@ def declared_end_s(
     ----------
     container, stream
         As opened.
+    first_s
+        Time of the first frame by the container's clock.
 
     Returns
     -------
     float or None
-        Seconds from the first frame; None where only the sound may speak.
+        Seconds from the first frame; None where only the sound may speak. Matroska's writers
+        disagree whether a duration starts at zero or at the first frame: the shorter is taken.
     """
     if stream.duration is not None and stream.time_base is not None:
         return float(stream.duration * stream.time_base)
-    written = stream.metadata.get("DURATION", "")
-    match written.split(":"):
+    match stream.metadata.get("DURATION", "").split(":"):
         case [hours, minutes, seconds]:
             try:
-                return 3600 * float(hours) + 60 * float(minutes) + float(seconds)
+                end_s = 3600 * float(hours) + 60 * float(minutes) + float(seconds)
             except ValueError:
                 return None
+            return end_s - max(first_s, 0.0)
     if container.duration is None or len(container.streams) > 1:
         return None
-    return container.duration / av.time_base
+    return container.duration / av.time_base - max(first_s, 0.0)
 
 
 def check_size(width: int, height: int) -> None:
