@@ -2,16 +2,17 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from string import Formatter
 
 import numpy as np
 import pytest
 
 from classify.plan import best_standing, plan_filming
-from classify.plan_types import CameraSetting, Shot, Standing, StandingLimits
+from classify.plan_types import Standing, StandingLimits
 from classify.types import ArrowSpec, Estimate
 from tests.test_plan_covariance import CAMERA, SHOT, STANDING
 from tracker.types import InputError
-from ui.words import say
+from ui.words import LANGUAGES, catalogue, say
 
 ARROW = ArrowSpec(
     spine=400.0,
@@ -197,5 +198,18 @@ def test_what_cannot_be_is_refused_with_a_sentence(make, key):
     with pytest.raises(InputError, match=key) as caught:
         make()
     assert say(caught.value.message).endswith(".")
-    assert isinstance(CAMERA, CameraSetting)
-    assert isinstance(SHOT, Shot)
+
+
+@pytest.mark.parametrize("language", sorted(set(LANGUAGES) - {"en"}))
+def test_other_languages_say_the_same_with_the_same_values(language):
+    """Every template of this area has a twin that asks for the same fields."""
+    ours = {k: v for k, v in catalogue("en").items() if k.startswith("plan.")}
+    theirs = {k: v for k, v in catalogue(language).items() if k.startswith("plan.")}
+    assert set(ours) == set(theirs)
+    for key, template in ours.items():
+        assert fields_of(template) == fields_of(theirs[key]), key
+
+
+def fields_of(template):
+    """Give the names of the values a template needs."""
+    return {name for _, name, _, _ in Formatter().parse(template) if name}
