@@ -206,6 +206,8 @@ class Reader:
     def _decode(self) -> Iterator[av.VideoFrame]:
         """Pictures from where the container stands."""
         for packet in self._container.demux(self._stream):
+            if packet.has_sidedata("encryption_info"):
+                raise InputError("film.encrypted", path=name_of(self._path))
             self._discarded += packet.is_discard
             for picture in packet.decode():
                 check_size(picture.width, picture.height)

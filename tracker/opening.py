@@ -42,8 +42,24 @@ PROMISING = {b"mdat", b"moov", b"moof"}
 
 
 def name_of(path: Path) -> str:
-    """Name of a file as it can be printed anywhere."""
-    return path.name.encode("utf-8", "replace").decode("utf-8")
+    """Name of a file as it can be printed anywhere.
+
+    Parameters
+    ----------
+    path
+        Of the file.
+
+    Returns
+    -------
+    str
+        Without its folder, and without characters that no page or terminal takes.
+    """
+    return _printable(path.name)
+
+
+def _printable(text: str) -> str:
+    text = text.encode("utf-8", "replace").decode("utf-8")
+    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 def sha256_of(path: Path) -> str:
@@ -112,16 +128,16 @@ def _check_file(path: Path) -> int:
     """Refuse what cannot be read at all; else tell its size."""
     try:
         if path.is_dir():
-            raise InputError("film.directory", path=str(path))
+            raise InputError("film.directory", path=_printable(str(path)))
         if not path.exists():
-            raise InputError("film.missing_file", path=str(path))
+            raise InputError("film.missing_file", path=_printable(str(path)))
         if not path.is_file():
             raise InputError("film.not_a_film", path=name_of(path))
         size = path.stat().st_size
         with path.open("rb"):
             pass
     except (OSError, ValueError) as error:
-        raise InputError("film.unreadable", path=str(path)) from error
+        raise InputError("film.unreadable", path=_printable(str(path))) from error
     if size == 0:
         raise InputError("film.empty_file", path=name_of(path))
     return size
