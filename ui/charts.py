@@ -18,7 +18,7 @@ from ui.reading_words import frequency_words, swing_words
 from ui.words import say
 
 WIDE, NARROW = (560, 220), (350, 230)
-_SQUARE = (350, 350)
+_SQUARE = (440, 400)
 AXES = ("across", "up_down")
 _DOTS = {"across": "round", "up_down": "diamond"}
 # Least span of a swing axis to each side: a flat flight must look flat.
@@ -204,6 +204,7 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
     modes = [(0, mode) for mode in reading.across] + [(1, mode) for mode in reading.up_down]
     heights = [mode.swing_mm for _, mode in modes if curves.unit == "mm" and mode.swing_mm]
     top = 1.25 * max(float(np.nanmax(amplitude, initial=0.0)), *heights, _LEAST[curves.unit] / 2)
+    lowest = min(1.0, spectrum.lowest_hz / 2, *(0.8 * mode.frequency_hz for _, mode in modes))
     x_name = say(message("charts.axis_frequency"), language)
     y_name = say(message("charts.axis_amplitude", unit=curves.unit), language)
     title = say(message("charts.spectrum"), language)
@@ -216,12 +217,12 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
         chart = Chart(
             width=width,
             height=height,
-            x=Axis(low=0.0, high=spectrum.highest_hz, name=x_name),
+            x=Axis(low=lowest, high=spectrum.highest_hz, name=x_name, log=True),
             y=Axis(low=0.0, high=top, name=y_name),
             title=title,
             says=says,
         )
-        chart.shade(0.0, spectrum.lowest_hz, "blind")
+        chart.shade(lowest, spectrum.lowest_hz, "blind")
         _draw_expected(chart, reading, language)
         chart.line(f_hz, amplitude[:, 0], "fit across")
         chart.line(f_hz, amplitude[:, 1], "fit up_down")
@@ -243,10 +244,11 @@ def _draw_expected(chart: Chart, reading: Reading, language: str) -> None:
         high = expected.value * np.exp(2 * expected.sigma)
         chart.shade(low, high, f"expected {kind}")
         if low < chart.x.high:
-            anchor = "start" if kind == "yaw" else "middle"
-            at = low if kind == "yaw" else min((low + high) / 2, 0.8 * chart.x.high)
             words = say(message(f"charts.expected_{kind}"), language)
-            chart.write(at, chart.y.high, words, anchor=anchor, dy=14)
+            if kind == "yaw":
+                chart.write(max(low, chart.x.low), chart.y.high, words, dy=14)
+            else:
+                chart.write(min(high, chart.x.high), chart.y.high, words, anchor="end", dy=30)
 
 
 def _height(mode: ModeLine, axis: int, f_hz: FloatArray, amplitude: FloatArray, unit: str) -> float:

@@ -72,7 +72,6 @@ def server_command(port: int) -> list[str]:
         "server.address": HOST,
         "server.port": str(port),
         "server.headless": "true",
-        "server.allowedHosts": f"{HOST},localhost",
         "server.maxUploadSize": str(UPLOAD_LIMIT_MB),
         "server.fileWatcherType": "none",
         "server.enableXsrfProtection": "true",
@@ -85,6 +84,8 @@ def server_command(port: int) -> list[str]:
     }
     page = Path(__file__).with_name("dashboard.py")
     flags = [f"--{name}={value}" for name, value in settings.items()]
+    # A list is given by naming it again for each of its values.
+    flags += [f"--server.allowedHosts={host}" for host in (HOST, "localhost")]
     return [sys.executable, "-m", "streamlit", "run", str(page), *flags]
 
 

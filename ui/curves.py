@@ -93,5 +93,7 @@ def spectrum_curve(spectrum: Spectrum, per_px_s: float) -> tuple[FloatArray, Flo
     tuple of numpy.ndarray
         (m,) frequencies up to the highest that the clip resolves, and (m, 2) amplitudes.
     """
-    f_hz = np.linspace(max(0.5, spectrum.lowest_hz / 4), spectrum.highest_hz, 240)
+    # Below half a swing in the flight, and at the very end of the band, where sine and cosine are
+    # sampled alike, the fit of a steady swing runs wild.
+    f_hz = np.geomspace(0.6 * spectrum.lowest_hz, 0.96 * spectrum.highest_hz, 300)
     return f_hz, swing_periodogram(spectrum.motion, f_hz) * per_px_s

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from html import escape
 
 import streamlit as st
@@ -11,6 +12,8 @@ from ui.page_read import show_read
 from ui.page_style import put_style
 from ui.words import LANGUAGES
 
+_LOG = logging.getLogger("tailsway.dashboard")
+
 
 def run() -> None:
     """Draw the page that the address names."""
@@ -18,7 +21,11 @@ def run() -> None:
     st.set_page_config(page_title=word("pages.title"), page_icon="🏹", layout="wide")
     put_style()
     page = st.navigation(_pages(word), position="top")
-    page.run()
+    try:
+        page.run()
+    except Exception:  # the coach gets a sentence, the terminal the whole story
+        _LOG.exception("a page failed")
+        st.error(word("pages.mistake"))
     _foot(word)
 
 

@@ -63,7 +63,7 @@ def _demo_clip(path: Path) -> DemoClip:
     beside = path.with_suffix(".json")
     try:
         truth = json.loads(beside.read_text(encoding="utf-8"))
-        label = truth["label"] if truth.get("refused") is None else None
+        label = None if truth["refused"] else truth["label"]
         return DemoClip(
             name=path.stem,
             path=path,
@@ -83,14 +83,16 @@ def _known(said: Mapping[str, object]) -> Known:
         return None if value is None else float(cast(float, value))
 
     rate = said.get("capture_hz")
+    focal_px = number("focal_px")
     return Known(
         capture_hz=None if rate in (None, "None") else Fraction(str(rate)),
         distance_m=number("distance_m"),
         camera_distance_m=number("camera_distance_m"),
         speed_m_s=number("speed_m_s"),
         face_diameter_m=number("face_diameter_m"),
-        focal_px=number("focal_px"),
-        field_of_view_deg=number("field_of_view_deg"),
+        focal_px=focal_px,
+        # The truth gives both, but they say the same thing.
+        field_of_view_deg=None if focal_px is not None else number("field_of_view_deg"),
         nock_diameter_m=number("nock_diameter_m"),
         hand=cast(Hand | None, said.get("hand")),
     )

@@ -30,15 +30,39 @@ class Axis:
         What it spans, in data units.
     name
         What it shows, with unit.
+    log
+        True if equal ratios are equally long; `low` is above 0 then.
     """
 
     low: float
     high: float
     name: str
+    log: bool = False
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low < self.high):
             raise ValueError(f"an axis from {self.low} to {self.high} spans nothing")
+        if self.log and self.low <= 0:
+            raise ValueError(f"an axis of ratios cannot begin at {self.low}")
+
+    def share(self, values: npt.ArrayLike) -> FloatArray:
+        """Tell how far along the axis values lie.
+
+        Parameters
+        ----------
+        values
+            (n,) in data units.
+
+        Returns
+        -------
+        numpy.ndarray
+            (n,) 0 at `low`, 1 at `high`.
+        """
+        given = np.asarray(values, dtype=float)
+        if self.log:
+            with np.errstate(divide="ignore", invalid="ignore"):
+                return np.log(given / self.low) / math.log(self.high / self.low)
+        return (given - self.low) / (self.high - self.low)
 
     def ticks(self, most: int) -> list[float]:
         """Find round values to mark.
@@ -58,6 +82,10 @@ class Axis:
         >>> Axis(low=0, high=0.31, name="time, s").ticks(5)
         [0.0, 0.1, 0.2, 0.3]
         """
+        if self.log:
+            decades = range(math.floor(math.log10(self.low)), math.ceil(math.log10(self.high)) + 1)
+            every = [m * 10.0**power for power in decades for m in (1, 2, 5)]
+            return [value for value in every if self.low <= value <= self.high]
         rough = (self.high - self.low) / most
         power = 10.0 ** math.floor(math.log10(rough))
         step = next(m * power for m in (1, 2, 5, 10) if m * power >= rough * 0.999)
@@ -152,10 +180,11 @@ class Chart:
             (n, 2) pixels.
         """
         right, bottom = self.width - _RIGHT, self.height - _BOTTOM
-        share_x = (np.asarray(x, dtype=float) - self.x.low) / (self.x.high - self.x.low)
-        share_y = (np.asarray(y, dtype=float) - self.y.low) / (self.y.high - self.y.low)
         return np.column_stack(
-            (_LEFT + share_x * (right - _LEFT), bottom - share_y * (bottom - _TOP))
+            (
+                _LEFT + self.x.share(x) * (right - _LEFT),
+                bottom - self.y.share(y) * (bottom - _TOP),
+            )
         )
 
     def line(self, x: npt.ArrayLike, y: npt.ArrayLike, kind: str) -> None:
@@ -264,14 +293,14 @@ class Chart:
     def _grid(self) -> str:
         right, bottom = self.width - _RIGHT, self.height - _BOTTOM
         parts: list[str] = []
-        for value in self.x.ticks(max(2, self.width // 110)):
+        for value in self.x.ticks(max(3, self.width // 80)):
             (px, _), *_ = self.place([value], [self.y.low])
             parts.append(
                 f'<line class="grid" x1="{px:.1f}" x2="{px:.1f}" y1="{_TOP}" y2="{bottom}"/>'
                 f'<text class="tick" x="{px:.1f}" y="{bottom + 17}" text-anchor="middle">'
                 f"{value:g}</text>"
             )
-        for value in self.y.ticks(max(2, self.height // 60)):
+        for value in self.y.ticks(max(3, self.height // 45)):
             (_, py), *_ = self.place([self.x.low], [value])
             kind = "zero" if value == 0 else "grid"
             parts.append(

@@ -7,10 +7,11 @@ reading go in, a film that every browser plays comes out.
 
 from __future__ import annotations
 
-import io
+import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from pathlib import Path
 
 import av
 import cv2
@@ -135,19 +136,34 @@ def follow_film(
     drawn: list[ByteArray] = []
     for index, number in enumerate(numbers):
         middle = path[index] + shake[index]
-        view = _crop(frames[number], middle, _zoom(curves, framing, float(times[index])))
-        drawn.append(_annotated(view, curves, framing, float(times[index])))
+        time_s = float(times[index])
+        zoom = zoom_at(curves, framing, time_s)
+        # Where the enlargement has met its limit, the drawing keeps to the picture.
+        per_unit = zoom / (curves.per_px_s * (time_s + framing.singular_time_s))
+        view = _crop(frames[number], middle, zoom)
+        drawn.append(_annotated(view, curves, per_unit, time_s))
     return Film(mp4=write_mp4(drawn, times), starts_s=float(times[0]), says=says, caption=caption)
 
 
-def _zoom(curves: Curves, framing: Framing, time_s: float) -> float:
-    """Pixels of film for one pixel of the clip at a time: grows as the arrow recedes."""
-    film_px_per_px_s = _per_unit(framing) * curves.per_px_s
-    return min(_MOST_ZOOM, film_px_per_px_s * (time_s + framing.singular_time_s))
+def zoom_at(curves: Curves, framing: Framing, time_s: float) -> float:
+    """Tell how many pixels of film show one pixel of the clip.
 
+    Parameters
+    ----------
+    curves
+        For the unit.
+    framing
+        How wide the view is.
+    time_s
+        Since the first followed frame.
 
-def _per_unit(framing: Framing) -> float:
-    return SIDE_PX / 2 / framing.reach
+    Returns
+    -------
+    float
+        Grows as the arrow recedes, up to a limit past which there is only blur to see.
+    """
+    per_unit = SIDE_PX / 2 / framing.reach
+    return min(_MOST_ZOOM, per_unit * curves.per_px_s * (time_s + framing.singular_time_s))
 
 
 def _filled(shake: FloatArray) -> FloatArray:
@@ -180,12 +196,12 @@ def _stretched(grey: ByteArray) -> ByteArray:
     return np.asarray(lifted, dtype=np.uint8)
 
 
-def _annotated(view: ByteArray, curves: Curves, framing: Framing, time_s: float) -> ByteArray:
+def _annotated(view: ByteArray, curves: Curves, per_unit: float, time_s: float) -> ByteArray:
     """Draw the flight path's place, the fitted swing, the trail so far and a scale bar."""
     picture = np.ascontiguousarray(np.repeat(view[:, :, None], 3, axis=2))
     past = curves.time_s <= time_s + 1e-9
     half = (SIDE_PX - 1) / 2
-    scale = np.array([1.0, -1.0]) * _per_unit(framing)
+    scale = np.array([1.0, -1.0]) * per_unit
     fitted = half + curves.fitted[past] * scale
     measured = half + curves.swing[past] * scale
     for shade, width in ((_BLACK, 4), (_BLUE, 2)):
@@ -199,7 +215,7 @@ def _annotated(view: ByteArray, curves: Curves, framing: Framing, time_s: float)
         else:
             cv2.circle(picture, (x, y), 2 * 16, _ORANGE, -1, cv2.LINE_AA, shift=4)
     _cross(picture)
-    _scale_bar(picture, framing, curves.unit)
+    _scale_bar(picture, per_unit, curves.unit)
     return picture
 
 
@@ -215,10 +231,10 @@ def _cross(picture: ByteArray) -> None:
         cv2.line(picture, (half, half - 7), (half, half + 7), shade, width)
 
 
-def _scale_bar(picture: ByteArray, framing: Framing, unit: str) -> None:
+def _scale_bar(picture: ByteArray, per_unit: float, unit: str) -> None:
     """Draw a bar of a round length; the unit's sign is the same in every language."""
-    length = next((step for step in (50, 20, 10, 5, 2, 1) if step <= 0.6 * framing.reach), 1)
-    wide = round(length * _per_unit(framing))
+    length = next((step for step in (50, 20, 10, 5, 2, 1) if step * per_unit <= 0.3 * SIDE_PX), 1)
+    wide = round(length * per_unit)
     left, level = 16, SIDE_PX - 18
     for shade, width in ((_BLACK, 5), (_WHITE, 2)):
         cv2.line(picture, (left, level), (left + wide, level), shade, width)
@@ -249,19 +265,23 @@ def write_mp4(pictures: list[ByteArray], times_s: FloatArray) -> bytes:
     bytes
         H.264 (yuv420p, no B-frames, a key frame every tenth) in MP4 that starts at once.
     """
-    target = io.BytesIO()
     height, width, _ = pictures[0].shape
     shown = np.round((times_s - times_s[0]) * SLOW * _TICKS).astype(int).tolist()
     stay = shown[-1] - shown[-2] if len(shown) > 1 else _TICKS // 30
-    with av.open(target, "w", format="mp4", options={"movflags": "+faststart"}) as container:
-        stream = container.add_stream("libx264", rate=30)
-        stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
-        stream.codec_context.time_base = Fraction(1, _TICKS)
-        stream.options = {"preset": "veryfast", "crf": "20", "g": "10", "bf": "0"}
-        # The last picture is written twice, so that it stays as long as the others.
-        for picture, at in zip([*pictures, pictures[-1]], [*shown, shown[-1] + stay], strict=True):
-            frame = av.VideoFrame.from_ndarray(picture, format="rgb24")
-            frame.pts, frame.time_base = at, Fraction(1, _TICKS)
-            container.mux(stream.encode(frame))
-        container.mux(stream.encode())
-    return target.getvalue()
+    # Moving the index to the front reads the file again, which only works on a real file.
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "film.mp4"
+        with av.open(str(path), "w", options={"movflags": "+faststart"}) as container:
+            stream = container.add_stream("libx264", rate=30)
+            stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
+            stream.codec_context.time_base = Fraction(1, _TICKS)
+            stream.options = {"preset": "veryfast", "crf": "20", "g": "10", "bf": "0"}
+            # The last picture is written twice, so that it stays as long as the others.
+            for picture, at in zip(
+                [*pictures, pictures[-1]], [*shown, shown[-1] + stay], strict=True
+            ):
+                frame = av.VideoFrame.from_ndarray(picture, format="rgb24")
+                frame.pts, frame.time_base = at, Fraction(1, _TICKS)
+                container.mux(stream.encode(frame))
+            container.mux(stream.encode())
+        return path.read_bytes()

@@ -153,7 +153,7 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
     curves = curves_of(reading)
     if curves is not None:
         st.subheader(word("pages.see_it"), anchor=False)
-        st.caption(word("pages.see_it_help"))
+        st.html(f'<p class="ts-note">{escape(word("pages.see_it_help"))}</p>')
         show_viewer(
             f"viewer-{chosen.sha256[:12]}",
             curves=(curves,),
@@ -161,7 +161,9 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
             pictures=tuple(_pictures(result, word)),
             language=word.language,
         )
-        st.html(modes_html(reading, word))
+        table = modes_html(reading, word)
+        if table:
+            st.html(table)
     _stills(views, word)
 
 

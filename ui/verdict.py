@@ -28,6 +28,8 @@ _SHAPES = {
     "none": "M24 6 a18 18 0 1 0 0.1 0 M11 37 L37 11",
 }
 
+_COLUMNS = ("kind", "frequency", "expected", "swing", "damping")
+
 
 def label_icon(label: str | None) -> str:
     """Draw the shape of a label.
@@ -132,7 +134,7 @@ def modes_html(reading: Reading, word: Words) -> str:
         return ""
     heads = "".join(
         f'<th scope="col">{escape(word(f"pages.table_{name}"))}</th>'
-        for name in ("axis", "kind", "frequency", "expected", "swing", "damping")
+        for name in ("axis", *_COLUMNS)
     )
     return (
         f'<div class="ts-table" tabindex="0" role="region" '
@@ -154,7 +156,11 @@ def _mode_row(mode: ModeLine, axis: str, word: Words) -> str:
         swing_words(mode, word.language),
         word("pages.table_damping_value", percent=100 * mode.damping_ratio),
     )
-    body = "".join(f"<td>{escape(cell)}</td>" for cell in cells)
+    # A phone shows a row as a small card, in which each cell brings its own heading.
+    body = "".join(
+        f'<td data-label="{escape(word(f"pages.table_{name}"))}">{escape(cell)}</td>'
+        for name, cell in zip(_COLUMNS, cells, strict=True)
+    )
     return f'<tr><th scope="row">{escape(axis)}</th>{body}</tr>'
 
 

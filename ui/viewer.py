@@ -149,4 +149,4 @@ def _readout(curves: tuple[Curves, ...], index: int, language: str) -> str:
             unit=first.unit,
         ),
         language,
-    )
+    ).replace("-", "−")

@@ -1,0 +1,84 @@
+"""Readings in lines of text: rounding, order of lines, honesty about certainty."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from tests.made_readings import made_reading, made_refusal
+from ui.reading_words import (
+    expected_range_hz,
+    headline,
+    percent_words,
+    reading_lines,
+    scale_line,
+    swing_words,
+    with_error,
+)
+
+
+def test_ten_lines_or_so_with_the_verdict_first() -> None:
+    """A coach reads the label, its chance and its meaning in the first line."""
+    lines = reading_lines(made_reading())
+    assert lines[0].startswith("Fishtailing:")
+    assert "97 %" in lines[0]
+    assert 6 <= len(lines) <= 11
+    assert all("\n" not in line for line in lines)
+
+
+def test_numbers_carry_their_error_and_unit() -> None:
+    """Frequency in hertz, swing in millimetres and degrees, each with its error."""
+    text = "\n".join(reading_lines(made_reading()))
+    assert "3.5 ± 0.2 Hz" in text
+    assert "14.0 ± 0.6 mm (1.9°)" in text or "14.0 ± 0.6 mm (1.8°)" in text
+
+
+def test_refusal_says_why_and_names_no_label() -> None:
+    """A refusal is no reading: no chances, no swing, no cause."""
+    lines = reading_lines(made_refusal())
+    assert lines[0].startswith("No reading:")
+    assert not any("nan" in line.lower() or "mm" in line for line in lines[:1])
+
+
+@pytest.mark.parametrize(
+    ("value", "sigma", "written"),
+    [
+        (4.1234, 0.0377, "4.12 ± 0.04"),
+        (12.34, 1.23, "12.3 ± 1.2"),
+        (1234.0, 56.0, "1234 ± 56"),
+        (0.5, float("inf"), "0.5 ± ?"),
+        (2.0, 0.0, "2 ± 0"),
+    ],
+)
+def test_rounding_follows_the_error(value: float, sigma: float, written: str) -> None:
+    """One digit of the error, two where it begins with 1 (common practice in metrology)."""
+    assert with_error(value, sigma) == written
+
+
+def test_certainty_is_never_claimed() -> None:
+    """No probability is said to be 0 or 100 %."""
+    assert percent_words(1.0) == "over 99 %"
+    assert percent_words(0.0) == "under 1 %"
+    assert percent_words(0.25) == "25 %"
+
+
+def test_without_a_scale_no_millimetres() -> None:
+    """A swing of unknown scale is said to have none, never shown as zero."""
+    mode = replace(made_reading().across[0], swing_mm=None, swing_sigma_mm=None, swing_deg=None)
+    assert swing_words(mode) == "swing without a scale"
+    assert "unknown" in scale_line(replace(made_reading(), scale=None))
+
+
+def test_expected_range_spans_two_errors_of_the_logarithm() -> None:
+    """3.2 Hz with 0.25 on the logarithm runs from 3.2/e^0.5 to 3.2*e^0.5 (plain arithmetic)."""
+    low, high = expected_range_hz(made_reading().across[0])
+    assert (round(low, 3), round(high, 3)) == (1.941, 5.276)
+
+
+def test_clean_flight_is_said_without_a_chance() -> None:
+    """A clean flight has an upper limit of its swing instead."""
+    clean = replace(made_reading(), label="clean", clean_below_mm=(2.1, 1.7), causes=())
+    lines = reading_lines(clean)
+    assert headline(clean).startswith("Clean flight:")
+    assert any("below 2.1 mm across and 1.7 mm" in line for line in lines)
