@@ -16,8 +16,8 @@ from tracker.types import InputError, Message, message
 
 Growth = Literal["faster than distance", "short no better", "in proportion", "undecided"]
 
-SIGNIFICANT = 0.05
-"""One-sided chance below which a pattern counts; chosen here."""
+SIGNIFICANT = 0.025
+"""One-sided chance below which a pattern counts, 0.05 for both patterns; chosen here."""
 
 PROPORTIONAL_WITHIN = 1.6
 """In proportion counts as shown when the ratio's interval stays within this factor; chosen here."""

@@ -18,7 +18,7 @@ from classify.several import SeveralFlights, who_swings
 from classify.types import DISTURBANCES, Disturbance, Hand
 from tracker.types import InputError, Message, message
 
-FINE_AT_18_M = 0.02
+FINE_AT_18_M = 0.03
 """Smallest offset worth a change, metres at 18 m; chosen here."""
 LEVEL_AT_18_M = 0.05
 """Bare and fletched count as together when the 90 % interval stays inside this; chosen here."""
@@ -30,6 +30,8 @@ SURE = 0.95
 """One-sided confidence from which an offset counts; chosen here."""
 WINDY_M_S = 3.0
 """Cross wind from which impacts are doubted; chosen here."""
+NATURAL_MM = 1.0
+"""Spread of the swing from shot to shot that no archer is blamed for; chosen here."""
 WORTH_MM = 2.0
 """Swing below which differences between flights are of no interest; chosen here."""
 
@@ -145,7 +147,7 @@ def _several(flights: tuple[FlightSeen, ...], axis: str) -> SeveralFlights | Non
         for k, flight in enumerate(flights)
         if (swing := getattr(flight, axis)) is not None
     ]
-    return who_swings(swings) if swings else None
+    return who_swings(swings, natural=NATURAL_MM) if swings else None
 
 
 def _from_flights(

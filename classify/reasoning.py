@@ -19,6 +19,11 @@ FOC_RANGE_PERCENT = (10.0, 18.0)
 """Points and inserts stay within this balance (common practice)."""
 
 
+_PAIRS = (("raise_nocking", "lower_nocking"), ("plunger_stiffer", "plunger_softer"))
+OPPOSITES = {a: b for pair in _PAIRS for a, b in (pair, pair[::-1])}
+"""Fine steps that take each other back."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Row:
     """One line of the table a coach can argue with.
@@ -194,12 +199,19 @@ def _closed(cure: Cure, evidence: Evidence) -> Message | None:
         return message("tuning.passed_worse", cure=cure.change)
     if len(tried) >= cure.repeat:
         return message("tuning.passed_used_up", cure=cure.change, times=len(tried))
+    if _would_swing_back(cure.name, [step.cure for step in evidence.tried]):
+        return message("tuning.passed_between", cure=cure.change)
     if cure.limit is not None and cure.amount is not None:
         done = sum(abs(cure.amount if t.amount is None else t.amount) for t in tried)
         if done + abs(cure.amount) > cure.limit + 1e-9:
             return message(
                 "tuning.passed_limit", cure=cure.change, limit=f"{cure.limit:g} {cure.unit}"
             )
+    return _not_for_this_archer(cure, evidence)
+
+
+def _not_for_this_archer(cure: Cure, evidence: Evidence) -> Message | None:
+    """Why strength or balance forbid a cure, or None."""
     if cure.name == "draw_weight_up" and evidence.holds_60_s is False:
         return message("tuning.passed_hold")
     if cure.unit == "gr" and cure.amount is not None and evidence.foc_percent is not None:
@@ -210,6 +222,23 @@ def _closed(cure: Cure, evidence: Evidence) -> Message | None:
         if leaves:
             return message("tuning.passed_foc", after_percent=after, low=low, high=high)
     return None
+
+
+def _would_swing_back(cure: str, tried: Sequence[str]) -> bool:
+    """Tell whether a fine step was taken, taken back, and would now be taken again.
+
+    What remains then is smaller than the step. Only fine steps made since the last coarse change
+    count, for a coarse change moves everything.
+    """
+    opposite = OPPOSITES.get(cure)
+    fine: list[str] = []
+    for name in reversed(tried):
+        if name not in OPPOSITES:
+            break
+        fine.insert(0, name)
+    if opposite is None or opposite not in fine:
+        return False
+    return cure in fine[: len(fine) - fine[::-1].index(opposite)]
 
 
 def _draw_weight_started(cure: Cure, tried: Sequence[Tried]) -> bool:

@@ -134,13 +134,16 @@ def spread_of(values: FloatArray, sigmas: FloatArray) -> Spread:
     )
 
 
-def who_swings(swings: Sequence[Swing]) -> SeveralFlights:
+def who_swings(swings: Sequence[Swing], *, natural: float = 0.0) -> SeveralFlights:
     """Tell whether a swing is the bow's, one arrow's or the archer's.
 
     Parameters
     ----------
     swings
         One for each flight of one set-up, along one axis.
+    natural
+        Spread from shot to shot that every archer has and that is nobody's fault, in the swings'
+        unit; added to the errors when differences are judged.
 
     Returns
     -------
@@ -160,29 +163,30 @@ def who_swings(swings: Sequence[Swing]) -> SeveralFlights:
     if not (np.isfinite(values).all() and np.isfinite(sigmas).all() and (sigmas > 0).all()):
         raise InputError("tuning.swing_sigma")
     whole = spread_of(values, sigmas)
+    judged = np.hypot(sigmas, natural)
+    p_alike = spread_of(values, judged).p
     n = len(swings)
     if n < FEWEST:
         note = message("tuning.flights_few", found=n, needed=FEWEST)
-        return _verdict("too few", n, whole, None, (note,))
-    if whole.p >= SIGNIFICANT:
-        return _verdict("bow", n, whole, None, ())
+        return _verdict("too few", n, whole, None, (note,), p_alike)
+    if p_alike >= SIGNIFICANT:
+        return _verdict("bow", n, whole, None, (), p_alike)
     arrows = [
         swing.arrow if swing.arrow is not None else f"#{k + 1}" for k, swing in enumerate(swings)
     ]
-    odd = _odd_arrow(values, sigmas, arrows)
+    odd = _odd_arrow(values, judged, arrows)
     if odd is None:
-        return _verdict("archer", n, whole, None, ())
+        return _verdict("archer", n, whole, None, (), p_alike)
     rest = np.array([arrow != odd for arrow in arrows])
     once = arrows.count(odd) == 1
     notes = (message("tuning.arrow_once", arrow=odd),) if once else ()
     remaining = spread_of(values[rest], sigmas[rest])
-    return _verdict("one arrow", n, remaining, odd, notes, whole.p)
+    return _verdict("one arrow", n, remaining, odd, notes, p_alike)
 
 
 def _verdict(
-    maker: Maker, n: int, spread: Spread, odd: str | None, notes: tuple[Message, ...],
-    p: float | None = None,
-) -> SeveralFlights:  # fmt: skip
+    maker: Maker, n: int, spread: Spread, odd: str | None, notes: tuple[Message, ...], p: float
+) -> SeveralFlights:
     return SeveralFlights(
         maker=maker,
         flights=n,
