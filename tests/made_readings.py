@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from classify.pipeline import ReadResult
 from classify.types import (
     Cause,
     Estimate,
@@ -21,6 +22,7 @@ from classify.types import (
     Spectrum,
 )
 from tracker.types import Clip, FloatArray, Followed, Track, message
+from ui.films import write_mp4
 
 FRAMES, FIRST, LAST = 100, 12, 85
 CAPTURE_HZ = Fraction(240)
@@ -31,7 +33,7 @@ YAW_HZ, ACROSS_MM, UP_MM = 3.5, 14.0, 4.0
 
 
 def swing_mm(time_s: FloatArray) -> FloatArray:
-    """(n, 2) the swing that every made reading shows."""
+    """Give (n, 2) the swing that every made reading shows."""
     fade = np.exp(-1.5 * time_s)
     return np.column_stack(
         (
@@ -42,13 +44,13 @@ def swing_mm(time_s: FloatArray) -> FloatArray:
 
 
 def path_px(time_s: FloatArray) -> FloatArray:
-    """(n, 2) the flight path in the picture: from low right towards the vanishing point."""
+    """Give (n, 2) the flight path in the picture: from low right towards the vanishing point."""
     near = 1.0 / (time_s + SINGULAR_S)
     return np.column_stack((330.0 + 2.0 * near, 170.0 + 3.5 * near))
 
 
 def made_motion() -> Motion:
-    """The swing with a little seeded noise, two frames lost."""
+    """Make the swing with a little seeded noise, two frames lost."""
     frame = np.array([n for n in range(FIRST, LAST + 1) if n not in (40, 41)], dtype=float)
     time_s = (frame - FIRST) / float(CAPTURE_HZ)
     fitted = swing_mm(time_s) / 1000 / M_PER_PX_S
@@ -65,7 +67,7 @@ def made_motion() -> Motion:
 
 
 def made_spectrum() -> Spectrum:
-    """A spectrum with one yaw mode."""
+    """Make a spectrum with one yaw mode."""
     mode = Mode(
         f_hz=YAW_HZ,
         decay_per_s=1.5,
@@ -93,7 +95,7 @@ def made_spectrum() -> Spectrum:
 
 
 def made_scale() -> Scale:
-    """The scale that goes with the made swing."""
+    """Make the scale that goes with the made swing."""
     return Scale(
         m_per_px_s=Estimate(value=M_PER_PX_S, sigma=0.02 * M_PER_PX_S),
         mm_per_px_at_release=Estimate(value=1000 * BEHIND_M / FOCAL_PX, sigma=0.05),
@@ -103,7 +105,7 @@ def made_scale() -> Scale:
 
 
 def made_reading() -> Reading:
-    """A fishtailing flight with a scale."""
+    """Make a fishtailing flight with a scale."""
     prediction = Prediction(
         yaw_hz=Estimate(value=3.2, sigma=0.25),
         bending_hz=Estimate(value=78.0, sigma=0.08),
@@ -156,7 +158,7 @@ def made_reading() -> Reading:
 
 
 def made_refusal() -> Reading:
-    """A reading that was refused."""
+    """Make a reading that was refused."""
     nan = float("nan")
     return replace(
         made_reading(),
@@ -171,7 +173,7 @@ def made_refusal() -> Reading:
 
 
 def made_track() -> Track:
-    """The track that goes with the made swing."""
+    """Make the track that goes with the made swing."""
     n = FRAMES
     motion = made_motion()
     rows = motion.frame.astype(int)
@@ -200,7 +202,7 @@ def made_track() -> Track:
 
 
 def made_frames() -> dict[int, np.ndarray[tuple[int, ...], np.dtype[np.uint8]]]:
-    """Pictures in which a bright spot stands where the track says, on a dim slope."""
+    """Make pictures in which a bright spot stands where the track says, on a dim slope."""
     track = made_track()
     rows, columns = np.mgrid[0:360, 0:640].astype(float)
     scene = 60.0 + columns / 16.0 + rows / 30.0
@@ -216,13 +218,13 @@ def made_frames() -> dict[int, np.ndarray[tuple[int, ...], np.dtype[np.uint8]]]:
 
 
 def made_plate() -> np.ndarray[tuple[int, ...], np.dtype[np.uint8]]:
-    """The scene of `made_frames` without the spot."""
+    """Make the scene of `made_frames` without the spot."""
     rows, columns = np.mgrid[0:360, 0:640].astype(float)
     return (60.0 + columns / 16.0 + rows / 30.0).astype(np.uint8)
 
 
 def made_followed(path: Path) -> Followed:
-    """What the tracker would hand over with the made track."""
+    """Make what the tracker would hand over with the made track."""
     clip = Clip(
         path=path,
         sha256="0" * 64,
@@ -239,3 +241,20 @@ def made_followed(path: Path) -> Followed:
         capture_from="person",
     )
     return Followed(clip=clip, flights=(made_track(),), lost=None, plate=made_plate())
+
+
+def made_result(path: Path, reading: Reading | None = None) -> ReadResult:
+    """Make what the pipeline would hand over."""
+    return ReadResult(
+        reading=made_reading() if reading is None else reading,
+        followed=made_followed(path),
+        track=made_track(),
+    )
+
+
+def write_made_film(path: Path) -> Path:
+    """Write the made pictures as a film that plays in a browser."""
+    frames, plate = made_frames(), made_plate()
+    shown = [np.repeat(frames.get(n, plate)[:, :, None], 3, axis=2) for n in range(FRAMES)]
+    path.write_bytes(write_mp4(shown, np.arange(FRAMES) / float(CAPTURE_HZ)))
+    return path

@@ -18,7 +18,7 @@ from ui.words import say
 
 def test_blank_means_that_nobody_said() -> None:
     """Nothing is filled in."""
-    known = parse_known({name: "  " for name in QUANTITIES})
+    known = parse_known(dict.fromkeys(QUANTITIES, "  "))
     assert known.capture_hz is None
     assert known.distance_m is None
     assert known.hand is None

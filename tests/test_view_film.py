@@ -1,0 +1,144 @@
+"""The follow view: exact frames, a tail that keeps its place, a film that browsers play."""
+
+from __future__ import annotations
+
+import io
+
+import av
+import numpy as np
+import pytest
+
+from tests.made_readings import (
+    SINGULAR_S,
+    made_frames,
+    made_plate,
+    made_reading,
+    made_track,
+    path_px,
+)
+from tracker.types import ByteArray, FloatArray
+from ui.curves import Curves, curves_of
+from ui.films import SIDE_PX, SLOW, Framing, follow_film, framing_for, write_mp4, zoom_at
+from ui.stills import chosen_frames, path_picture, strobe_picture
+
+
+def made_curves() -> Curves:
+    """Curves of the made reading."""
+    curves = curves_of(made_reading())
+    assert curves is not None
+    return curves
+
+
+def decoded(mp4: bytes) -> tuple[list[ByteArray], list[float]]:
+    """Pictures and times of a film."""
+    with av.open(io.BytesIO(mp4)) as container:
+        frames = list(container.decode(video=0))
+        return (
+            [frame.to_ndarray(format="rgb24") for frame in frames],
+            [float(frame.time or 0.0) for frame in frames],
+        )
+
+
+def test_film_is_of_the_kind_that_every_browser_plays() -> None:
+    """H.264, yuv420p, no B-frames, the index in front of the pictures."""
+    film = write_mp4([np.full((48, 64, 3), 90, np.uint8)] * 12, np.arange(12) / 240)
+    with av.open(io.BytesIO(film)) as container:
+        stream = container.streams.video[0]
+        assert stream.codec_context.name == "h264"
+        assert stream.codec_context.pix_fmt == "yuv420p"
+        assert not stream.codec_context.has_b_frames
+    assert film.index(b"moov") < film.index(b"mdat")
+
+
+def test_frames_stand_at_their_own_slowed_times() -> None:
+    """A gap in the clip is a gap in the film."""
+    times = np.array([0.0, 1.0, 2.0, 5.0, 6.0]) / 240
+    _, shown = decoded(write_mp4([np.zeros((48, 64, 3), np.uint8)] * 5, times))
+    np.testing.assert_allclose(shown[:5], times * SLOW, atol=1e-4)
+
+
+def test_one_picture_for_every_frame_of_the_flight() -> None:
+    """Lost frames are shown too: only the nock was not seen in them."""
+    curves, track = made_curves(), made_track()
+    film = follow_film(
+        made_frames(),
+        curves=curves,
+        track=track,
+        framing=framing_for(curves, track, SINGULAR_S),
+        says="x",
+    )
+    pictures, _ = decoded(film.mp4)
+    assert len(pictures) == track.last_frame - track.first_frame + 1 + 1
+    assert pictures[0].shape == (SIDE_PX, SIDE_PX, 3)
+
+
+def spot(picture: ByteArray) -> FloatArray:
+    """Centroid of the brightest part, by brightness; the scale bar is left out."""
+    grey = picture.astype(float).min(axis=2)
+    grey[-60:, :200] = 0.0
+    weight = np.clip(grey - 0.7 * grey.max(), 0, None)
+    rows, columns = np.mgrid[0 : grey.shape[0], 0 : grey.shape[1]]
+    return np.array([(columns * weight).sum(), (rows * weight).sum()]) / weight.sum()
+
+
+def test_crop_follows_the_path_and_not_the_nock() -> None:
+    """The spot stands off the middle by the swing, in the scale of the drawing.
+
+    The spot is 1.2 px or more wide in the clip and is enlarged, so its centroid in the film is
+    good to a few per cent of the view.
+    """
+    curves, track, frames = made_curves(), made_track(), made_frames()
+    framing = Framing(reach=40.0, singular_time_s=SINGULAR_S)
+    film = follow_film(frames, curves=curves, track=track, framing=framing, says="x")
+    pictures, _ = decoded(film.mp4)
+    for index in (0, 10, 20):
+        time_s = float(curves.time_s[index])
+        zoom = zoom_at(curves, framing, time_s)
+        offset = (
+            track.xy_px[int(curves.frame[index])] - path_px(curves.time_s[index : index + 1])[0]
+        )
+        expected = (SIDE_PX - 1) / 2 + zoom * offset
+        np.testing.assert_allclose(spot(pictures[index]), expected, atol=0.03 * SIDE_PX)
+
+
+def test_enlargement_grows_as_the_arrow_recedes() -> None:
+    """Twice as far from the camera, twice the enlargement, up to the limit."""
+    curves = made_curves()
+    framing = Framing(reach=400.0, singular_time_s=SINGULAR_S)
+    near, far = (zoom_at(curves, framing, t) for t in (0.0, SINGULAR_S))
+    np.testing.assert_allclose(far / near, 2.0)
+
+
+def test_no_frame_of_the_flight_is_refused() -> None:
+    """A film of nothing is a mistake of the caller."""
+    curves, track = made_curves(), made_track()
+    with pytest.raises(ValueError, match="part of the flight"):
+        follow_film(
+            {},
+            curves=curves,
+            track=track,
+            framing=Framing(reach=10.0, singular_time_s=SINGULAR_S),
+            says="x",
+        )
+
+
+def test_strobe_takes_arrows_that_stand_apart() -> None:
+    """Chosen frames are a tail's width apart, and the last one seen is among them."""
+    track = made_track()
+    chosen = chosen_frames(track, made_frames())
+    assert chosen[0] == track.first_frame
+    assert chosen[-1] == track.last_frame
+    steps = np.hypot(*np.diff(track.xy_px[chosen], axis=0).T)
+    assert (steps[:-1] >= 3.0).all()
+
+
+def test_stills_are_pictures_of_the_flight() -> None:
+    """Both open as JPEG and are not the bare scene."""
+    track = made_track()
+    strobe = strobe_picture(made_plate(), made_frames(), track)
+    drawn = path_picture(made_plate(), track)
+    for picture in (strobe, drawn):
+        assert picture.startswith(b"\xff\xd8")
+        with av.open(io.BytesIO(picture)) as opened:
+            shown = next(opened.decode(video=0)).to_ndarray(format="gray")
+        assert float(shown.max()) - float(np.median(shown)) > 60

@@ -1,0 +1,121 @@
+"""Every sentence that the code asks for exists, with the values it is given, in every language."""
+
+from __future__ import annotations
+
+import ast
+import re
+import string
+from collections.abc import Iterator
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+from ui.words import LANGUAGES, catalogue
+
+ROOT = Path(__file__).parent.parent
+KEY = re.compile(r"[a-z_]+\.[a-z0-9_]+")
+AREAS = {key.partition(".")[0] for key in catalogue("en")}
+CALLS = {"message", "Message", "InputError", "word", "words"}
+
+
+class Asked(NamedTuple):
+    """One place in the code that asks for a sentence."""
+
+    where: str
+    key: str
+    values: frozenset[str] | None
+
+
+def sources() -> Iterator[Path]:
+    """Every module of the project but the tests."""
+    for package in ("tracker", "classify", "ui", "fixtures"):
+        yield from sorted((ROOT / package).rglob("*.py"))
+
+
+def asked_for() -> Iterator[Asked]:
+    """Every constant key, with the names of its values where they are written out."""
+    for path in sources():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call) or not node.args:
+                continue
+            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            first = node.args[0]
+            if name not in CALLS or not isinstance(first, ast.Constant):
+                continue
+            if not isinstance(first.value, str) or not KEY.fullmatch(first.value):
+                continue
+            names = [keyword.arg for keyword in node.keywords]
+            known = None if None in names else frozenset(str(n) for n in names)
+            where = f"{path.relative_to(ROOT)}:{node.lineno}"
+            yield Asked(where, first.value, known)
+
+
+def prefixes_asked_for() -> Iterator[tuple[str, str]]:
+    """Beginnings of keys that are put together from a name, ``area.beginning``."""
+    for path in sources():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, ast.Call) or not node.args:
+                continue
+            name = getattr(node.func, "id", getattr(node.func, "attr", ""))
+            first = node.args[0]
+            if name not in CALLS or not isinstance(first, ast.JoinedStr):
+                continue
+            start = first.values[0]
+            if isinstance(start, ast.Constant) and "." in str(start.value):
+                yield f"{path.relative_to(ROOT)}:{node.lineno}", str(start.value)
+
+
+def fields(template: str) -> frozenset[str]:
+    """Names that a template needs."""
+    return frozenset(
+        re.split(r"[.\[]", name)[0]
+        for _, name, _, _ in string.Formatter().parse(template)
+        if name is not None
+    )
+
+
+def test_every_sentence_asked_for_exists() -> None:
+    """No key in the code is missing from the English catalogue."""
+    missing = [f"{a.where}: {a.key}" for a in asked_for() if a.key not in catalogue("en")]
+    assert missing == []
+
+
+def test_every_sentence_gets_the_values_it_needs() -> None:
+    """A template's fields are all given where the call writes its values out."""
+    short = [
+        f"{a.where}: {a.key} needs {sorted(fields(catalogue('en')[a.key]) - a.values)}"
+        for a in asked_for()
+        if a.values is not None
+        and a.key in catalogue("en")
+        and not fields(catalogue("en")[a.key]) <= a.values
+    ]
+    assert short == []
+
+
+def test_every_beginning_of_a_key_has_sentences() -> None:
+    """Keys that are put together begin like at least one sentence."""
+    missing = [
+        f"{where}: {start}..."
+        for where, start in prefixes_asked_for()
+        if not any(key.startswith(start) for key in catalogue("en"))
+    ]
+    assert missing == []
+
+
+@pytest.mark.parametrize("language", sorted(set(LANGUAGES) - {"en"}))
+def test_another_language_is_complete(language: str) -> None:
+    """Every sentence is there, with the same fields, and none that English lacks."""
+    english, other = catalogue("en"), catalogue(language)
+    assert sorted(set(english) - set(other)) == []
+    assert sorted(set(other) - set(english)) == []
+    unlike = [key for key in english if fields(english[key]) != fields(other[key])]
+    assert unlike == []
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_templates_are_well_formed(language: str) -> None:
+    """No template has a field without a name, or a stray brace."""
+    for key, template in catalogue(language).items():
+        assert "" not in fields(template), key
+        assert template.strip() == template, key
