@@ -32,7 +32,7 @@ def reading_json(reading: Reading, say: Callable[[Message], str]) -> dict[str, J
     scale = reading.scale
     return {
         "label": reading.label,
-        "presence": {name: float(value) for name, value in reading.presence.items()},
+        "presence": {name: _number(value) for name, value in reading.presence.items()},
         "refused": None if reading.refused is None else say(reading.refused),
         "reasons": [say(reason) for reason in reading.reasons],
         "across": [_mode_json(line) for line in reading.across],
