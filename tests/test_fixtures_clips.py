@@ -70,9 +70,10 @@ def test_demos_cover_what_a_coach_meets() -> None:
 
 @pytest.mark.parametrize("name", ["fishtailing", "left_handed"])
 def test_nock_shines_where_the_truth_says(name: str) -> None:
-    """In the compressed film the brightest spot near the true place lies within 1.5 px of it.
+    """In the compressed film the brightest spot near the true place is there, on the median.
 
-    Frames in which the nock is at least 2.5 px wide and not hidden; what stands around is darker.
+    Frames in which the nock is at least 2.5 px wide and not hidden. String and vanes are bright
+    too and pull single frames aside: half a pixel or so is all that so plain a look can promise.
     """
     told = _told(next(demo for demo in DEMOS if demo.name == name))["frames"]
     wide = [
@@ -81,14 +82,18 @@ def test_nock_shines_where_the_truth_says(name: str) -> None:
         if visible and tail > 2.5
     ]
     assert len(wide) > 5
+    misses = []
     with av.open(str(CLIPS / f"{name}.mp4")) as container:
         for k, frame in enumerate(container.decode(video=0)):
             if k not in wide:
                 continue
             x, y = told["xy_raw_px"][k]
-            left, top = round(x) - 8, round(y) - 8
-            luma = frame.to_ndarray(format="gray")[top : top + 17, left : left + 17].astype(float)
-            weight = np.clip(luma - 0.7 * luma.max(), 0, None)
-            ys, xs = np.mgrid[top : top + 17, left : left + 17]
-            seen = [(weight * xs).sum() / weight.sum(), (weight * ys).sum() / weight.sum()]
-            assert np.hypot(seen[0] - x, seen[1] - y) < 1.5
+            box = np.s_[round(y) - 5 : round(y) + 6, round(x) - 5 : round(x) + 6]
+            luma = frame.to_ndarray(format="gray")[box].astype(float)
+            weight = np.clip(luma - 0.75 * luma.max(), 0, None)
+            ys, xs = np.mgrid[box]
+            total = weight.sum()
+            misses.append(
+                np.hypot((weight * xs).sum() / total - x, (weight * ys).sum() / total - y)
+            )
+    assert np.median(misses) < 0.7
