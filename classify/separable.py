@@ -17,7 +17,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from tracker.types import FloatArray
 
@@ -175,14 +174,16 @@ def _project(problem: Problem, theta: FloatArray) -> _State:
     b = np.concatenate([problem.data * problem.weight, root * problem.linear_mean])
     DA = dphi * problem.weight[:, None]
     Q, R = _thin_qr(A)
-    c = solve_triangular(R, Q.T @ b, check_finite=False)
+    # A general inverse: triangular solves of this size cost more in threads than in arithmetic.
+    R_inverse = np.linalg.inv(R)
+    c = R_inverse @ (Q.T @ b)
     r = b - A @ c
     # r = b - A c; dr = -(P_perp DA c) - (A^+)^T DA^T r.
     Dc = DA @ c  # (q, m)
     Dr = np.einsum("qmp,m->qp", DA, r[:m])
     first = np.concatenate([Dc, np.zeros((len(theta), p))], axis=1).T
     first -= Q @ (Q[:m].T @ Dc.T)
-    second = Q @ solve_triangular(R, Dr.T, trans="T", check_finite=False)
+    second = Q @ (R_inverse.T @ Dr.T)
     prior = np.sqrt(problem.precision)
     r_all = np.concatenate([r, prior * (problem.mean - theta)])
     J = np.concatenate([-(first + second), -np.diag(prior)])

@@ -11,20 +11,20 @@ the Bayesian information criterion [1]_ and a false-alarm threshold both demand 
 References
 ----------
 .. [1] G. Schwarz, "Estimating the dimension of a model", Annals of Statistics 6 (1978) 461-464.
-.. [2] P. J. Huber, "Robust estimation of a location parameter", Annals of Mathematical Statistics
-   35 (1964) 73-101.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from scipy.stats import chi2
 
-from classify.motion import PATH_LINEAR, PATH_NONLINEAR, Oscillation, Picture, swing_about_path
+from classify.joint_fit import FAST_FROM_HZ, JointFit
+from classify.motion import PATH_LINEAR, PATH_NONLINEAR, Oscillation, swing_about_path
+from classify.posterior import posterior_of
 from classify.scan import amplitude_limit, false_alarm_gain, scan
-from classify.separable import Problem, Solution, solve
+from classify.separable import solve
 from classify.types import Estimate, Limit, Mode, Motion, Priors, Spectrum, Unread
 from tracker.types import FloatArray, IntArray, Track, message
 
@@ -35,15 +35,9 @@ FALSE_ALARM = 0.002
 """Probability that noise alone makes a mode, chosen here."""
 
 MOST_FAST_MODES = 4
-FAST_FROM_HZ = 5.0
 HIDING_BAND_HZ = (7.0, 50.0)
 ALIASES_BELOW_HZ = 250.0
 DECAYS_PER_S = np.array([1.0, 6.0, 18.0])
-FAST_DECAY = Estimate(value=6.0, sigma=8.0)
-"""Decay of everything but yaw before it is seen, 1/s; chosen here, wide."""
-
-BAD_AT_SIGMA = 3.0
-"""Rows further out than this lose weight."""
 
 
 def fit_swing(track: Track, priors: Priors) -> Spectrum | Unread:
@@ -67,138 +61,13 @@ def fit_swing(track: Track, priors: Priors) -> Spectrum | Unread:
         return Unread(
             reason=message("motion.too_few_rows", found=len(rows), needed=LEAST_ROWS),
         )
-    fit = _Fit.of(track, rows, priors)
+    fit = JointFit.of(track, rows, priors)
     fit = _add_fast_modes(_fit_path_and_yaw(fit))
     fit = _split_yaw(_refit_from_other_yaws(fit))
     return _spectrum(fit, rows)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Fit:
-    """A track with a model and, after `refit`, its solution."""
-
-    t: FloatArray
-    xy: FloatArray
-    sigma: FloatArray
-    step_s: float
-    priors: Priors
-    oscillations: tuple[Oscillation, ...]
-    swing_px_s: float
-    weight: FloatArray
-    solution: Solution | None = None
-
-    @classmethod
-    def of(cls, track: Track, rows: IntArray, priors: Priors) -> _Fit:
-        t = track.time_s[rows] - track.time_s[rows[0]]
-        sigma = track.sigma_px[rows]
-        flown = track.time_s[track.first_frame : track.last_frame + 1]
-        return cls(
-            t=t,
-            xy=track.xy_px[rows],
-            sigma=sigma,
-            step_s=float(np.median(np.diff(flown))),
-            priors=priors,
-            oscillations=(),
-            swing_px_s=priors.swing_m * priors.fall_px_s.value if priors.fall_px_s else 1.0,
-            weight=1 / sigma.T.ravel(),
-        )
-
-    @property
-    def sol(self) -> Solution:
-        """The solution, where there is one."""
-        if self.solution is None:
-            raise RuntimeError("not fitted yet")
-        return self.solution
-
-    @property
-    def span_s(self) -> float:
-        return float(self.t[-1])
-
-    @property
-    def nyquist_hz(self) -> float:
-        return 0.5 / self.step_s
-
-    @property
-    def picture(self) -> Picture:
-        return Picture(t_s=self.t, oscillations=self.oscillations)
-
-    def problem(self) -> Problem:
-        """State the least-squares problem with its priors."""
-        p = self.priors
-        tau, kappa, roll = p.singular_time_s, p.drag_per_s, p.roll_rad
-        rows = [
-            (np.log(tau.value), tau.sigma, np.log(1e-3), np.log(30.0)),
-            (kappa.value, kappa.sigma, -0.5, 2.0),
-            (roll.value, roll.sigma, -0.5, 0.5),
-        ]
-        low, high = self.yaw_band()
-        for oscillation in self.oscillations:
-            if oscillation.slow:
-                f, z = p.yaw_hz, p.yaw_damping_ratio
-                rows.append((np.log(f.value), f.sigma, np.log(low), np.log(high)))
-                rows.append((z.value, z.sigma, -0.05, 0.6))
-            else:
-                top = max(0.995 * self.nyquist_hz, FAST_FROM_HZ + 1e-3)
-                rows.append((0.0, np.inf, np.log(FAST_FROM_HZ), np.log(top)))
-                rows.append((FAST_DECAY.value, FAST_DECAY.sigma, -3.0, 80.0))
-        mean, sd, lower, upper = np.array(rows).T
-        linear_precision = np.full(PATH_LINEAR + 4 * len(self.oscillations), self.swing_px_s**-2)
-        linear_precision[:PATH_LINEAR] = 0.0
-        linear_mean = np.zeros_like(linear_precision)
-        if p.fall_px_s is not None:
-            linear_precision[4] = p.fall_px_s.sigma**-2
-            linear_mean[4] = p.fall_px_s.value
-        return Problem(
-            columns=self.picture.columns,
-            data=self.xy.T.ravel(),
-            weight=self.weight,
-            mean=mean,
-            precision=sd**-2.0,
-            lower=lower,
-            upper=upper,
-            linear_precision=linear_precision,
-            linear_mean=linear_mean,
-        )
-
-    def yaw_band(self) -> tuple[float, float]:
-        """Give where yaw is looked for: 2.5 sigma about its prior."""
-        f = self.priors.yaw_hz
-        reach = float(np.exp(2.5 * f.sigma))
-        return f.value / reach, f.value * reach
-
-    def refit(self, *starts: FloatArray) -> _Fit:
-        """Solve from every start and keep the lowest."""
-        problem = self.problem()
-        best = min((solve(problem, start) for start in starts), key=lambda s: s.cost)
-        return replace(self, solution=best)
-
-    def reweigh(self) -> _Fit:
-        """Take weight from rows far out and match the claimed sigma to the residual."""
-        for _ in range(3):
-            sol = self.sol
-            n = len(self.t)
-            raw = sol.residual / self.weight / self.sigma.T.ravel()
-            d2 = raw[:n] ** 2 + raw[n:] ** 2
-            # The median of chi-square with 2 degrees of freedom is 2 ln 2.
-            spread = max(1.0, float(np.median(d2)) / (2 * np.log(2)) * 2 * n / self.freedom())
-            share = np.minimum(1.0, BAD_AT_SIGMA**2 / np.maximum(d2 / spread, 1e-12))
-            scale2 = max(1.0, float(np.sum(share * d2)) / self.freedom(share))
-            weight = np.tile(np.sqrt(share / scale2), 2) / self.sigma.T.ravel()
-            change = np.abs(weight / self.weight - 1).max()
-            self = replace(self, weight=weight).refit(sol.nonlinear)  # noqa: PLW0642
-            if change < 0.02:
-                break
-        return self
-
-    def freedom(self, share: FloatArray | None = None) -> float:
-        """Rows less the parameters that the data, not the priors, decide."""
-        J = self.sol.jacobian[: 2 * len(self.t)]
-        used = float(np.sum((J @ self.sol.covariance()) * J))
-        rows = 2 * len(self.t) if share is None else 2 * float(share.sum())
-        return max(rows - used, 1.0)
-
-
-def _fit_path_and_yaw(fit: _Fit) -> _Fit:
+def _fit_path_and_yaw(fit: JointFit) -> JointFit:
     """Start from a grid of camera distances and yaw frequencies."""
     taus = (
         np.geomspace(0.02, 2.0, 9)
@@ -226,7 +95,7 @@ def _fit_path_and_yaw(fit: _Fit) -> _Fit:
     return fit.refit(*(starts[i] for i in order)).reweigh()
 
 
-def _add_fast_modes(fit: _Fit) -> _Fit:
+def _add_fast_modes(fit: JointFit) -> JointFit:
     """Add oscillations while the evidence demands them."""
     grid = _fast_grid(fit)
     if len(grid) < 2:
@@ -252,11 +121,11 @@ def _add_fast_modes(fit: _Fit) -> _Fit:
     return fit
 
 
-def _fast_grid(fit: _Fit) -> FloatArray:
+def _fast_grid(fit: JointFit) -> FloatArray:
     return np.arange(FAST_FROM_HZ, fit.nyquist_hz, 0.25 / fit.span_s)
 
 
-def _refit_from_other_yaws(fit: _Fit) -> _Fit:
+def _refit_from_other_yaws(fit: JointFit) -> JointFit:
     """Leave a local minimum of yaw that was chosen before the fast modes were known."""
     low, high = fit.yaw_band()
     starts = [fit.sol.nonlinear]
@@ -268,7 +137,7 @@ def _refit_from_other_yaws(fit: _Fit) -> _Fit:
     return fit.refit(*starts).reweigh()
 
 
-def _split_yaw(fit: _Fit) -> _Fit:
+def _split_yaw(fit: JointFit) -> JointFit:
     """Give yaw and pitch frequencies of their own where the evidence demands it."""
     rest = fit.oscillations[1:]
     apart = replace(
@@ -286,22 +155,22 @@ def _split_yaw(fit: _Fit) -> _Fit:
     return apart.reweigh() if fit.sol.cost - apart.sol.cost > needed else fit
 
 
-def _spectrum(fit: _Fit, rows: IntArray) -> Spectrum:
+def _spectrum(fit: JointFit, rows: IntArray) -> Spectrum:
     """Turn the solution into modes, limits and the swing about the path."""
-    sol = fit.sol
-    covariance = sol.covariance()
-    q = len(sol.nonlinear)
-    modes = [_mode(fit, covariance, k) for k in range(len(fit.oscillations))]
+    posterior = posterior_of(fit)
+    modes = [posterior.mode(k) for k in range(len(fit.oscillations))]
     yaw_stays = _yaw_stands_out(fit)
     kept = [m for m, o in zip(modes, fit.oscillations, strict=True) if yaw_stays or not o.slow]
     kept.sort(key=lambda m: -float(np.hypot(*m.amplitude)))
+    fit = posterior.fit
+    sol = fit.sol
     swing, sigma, fitted, path_px = swing_about_path(
         fit.picture, sol.nonlinear, sol.linear, fit.xy, fit.sigma
     )
-    raw = sol.residual / fit.weight / fit.sigma.T.ravel()
-    share = fit.weight * fit.sigma.T.ravel()
-    share2 = share**2 / np.max(share) ** 2
-    tau = float(np.exp(sol.nonlinear[0]))
+    raw_px = sol.residual / fit.weight
+    share = (fit.weight * fit.claimed) ** 2
+    share /= share.max()
+    misfit = float(np.sum(share * (raw_px / fit.claimed) ** 2))
     return Spectrum(
         modes=tuple(kept),
         motion=Motion(
@@ -312,10 +181,10 @@ def _spectrum(fit: _Fit, rows: IntArray) -> Spectrum:
             path_px=path_px,
             frame=rows.astype(np.float64),
         ),
-        singular_time_s=Estimate(value=tau, sigma=tau * float(np.sqrt(covariance[0, 0]))),
-        fall_px_s=_fall(fit, float(sol.linear[4]), float(covariance[q + 4, q + 4])),
-        noise_px=float(np.sqrt(np.sum(share2 * (sol.residual / fit.weight) ** 2) / np.sum(share2))),
-        chi2_per_dof=float(np.sum(share2 * raw**2)) / fit.freedom(share2[: len(fit.t)]),
+        singular_time_s=posterior.singular_time_s(),
+        fall_px_s=_fall_alone(posterior.fall_px_s(), fit.priors.fall_px_s),
+        noise_px=float(np.sqrt(np.sum(share * raw_px**2) / np.sum(share))),
+        chi2_per_dof=misfit / fit.freedom(share[: len(fit.t)]),
         lowest_hz=1 / fit.span_s,
         highest_hz=fit.nyquist_hz,
         aliases=tuple(aliases_of(m.f_hz, 1 / fit.step_s) for m in kept),
@@ -330,56 +199,7 @@ def _spectrum(fit: _Fit, rows: IntArray) -> Spectrum:
     )
 
 
-def _mode(fit: _Fit, covariance: FloatArray, k: int) -> Mode:
-    """Turn one oscillation into a `Mode`, the noise's share taken off its amplitude."""
-    sol, oscillation = fit.sol, fit.oscillations[k]
-    q = len(sol.nonlinear)
-    i, j = PATH_NONLINEAR + 2 * k, q + PATH_LINEAR + 4 * k
-    f, damping = float(np.exp(sol.nonlinear[i])), float(sol.nonlinear[i + 1])
-    # From (ln f, damping) to (f, decay).
-    change = np.eye(6)
-    change[0, 0] = f
-    if oscillation.slow:
-        decay = 2 * np.pi * f * damping
-        change[1, 0], change[1, 1] = decay, 2 * np.pi * f
-    else:
-        decay = damping
-    place = np.concatenate([[i, i + 1], np.arange(j, j + 4)])
-    C = change @ covariance[np.ix_(place, place)] @ change.T
-    # Noise widens an amplitude only through the two components at known frequency and decay: an
-    # error of the phase that a wrong frequency brings leaves the amplitude alone.
-    held = np.linalg.inv(np.linalg.inv(covariance[q:, q:]))
-    linear = sol.linear[PATH_LINEAR + 4 * k : PATH_LINEAR + 4 * k + 4]
-    amplitude, phase, sigma = np.zeros(2), np.zeros(2), np.zeros(2)
-    for axis in (0, 1):
-        c = linear[2 * axis : 2 * axis + 2]
-        block = C[2 + 2 * axis : 4 + 2 * axis, 2 + 2 * axis : 4 + 2 * axis]
-        a = float(np.hypot(*c))
-        phase[axis] = np.arctan2(c[1], c[0])
-        along = c / a if a > 0 else np.array([1.0, 0.0])
-        across = np.array([-along[1], along[0]])
-        free = held[
-            PATH_LINEAR + 4 * k + 2 * axis : PATH_LINEAR + 4 * k + 2 * axis + 2,
-            PATH_LINEAR + 4 * k + 2 * axis : PATH_LINEAR + 4 * k + 2 * axis + 2,
-        ]
-        noise = float(across @ free @ across)
-        amplitude[axis] = np.sqrt(max(a**2 - noise, 0.0))
-        sigma[axis] = np.sqrt(float(along @ block @ along))
-    return Mode(
-        f_hz=f,
-        decay_per_s=decay,
-        amplitude=amplitude,
-        phase_rad=phase,
-        sigma_f_hz=float(np.sqrt(C[0, 0])),
-        sigma_decay_per_s=float(np.sqrt(C[1, 1])),
-        sigma_amplitude=sigma,
-        covariance=C,
-        f_from_prior=oscillation.slow
-        and float(np.sqrt(C[0, 0])) / f > fit.priors.yaw_hz.sigma / np.sqrt(2),
-    )
-
-
-def _yaw_stands_out(fit: _Fit) -> bool:
+def _yaw_stands_out(fit: JointFit) -> bool:
     """Whether noise alone would gain as much from yaw less often than `FALSE_ALARM`."""
     theta = fit.sol.nonlinear
     kept = np.ones(len(theta), dtype=bool)
@@ -391,16 +211,15 @@ def _yaw_stands_out(fit: _Fit) -> bool:
     return gain > float(chi2.isf(FALSE_ALARM, 4))
 
 
-def _fall(fit: _Fit, value: float, variance: float) -> Estimate | None:
-    """Take the prior out of G again, so that it can be combined with it once, elsewhere."""
-    prior = fit.priors.fall_px_s
-    if prior is not None:
-        information = 1 / variance - prior.sigma**-2
-        if information <= 0:
-            return None
-        value = (value / variance - prior.value / prior.sigma**2) / information
-        variance = 1 / information
-    return Estimate(value=value, sigma=float(np.sqrt(variance)))
+def _fall_alone(whole: Estimate, prior: Estimate | None) -> Estimate | None:
+    """Take the prior out of G again, so that it is combined with it once only, elsewhere."""
+    if prior is None:
+        return whole
+    information = whole.sigma**-2 - prior.sigma**-2
+    if information <= 0:
+        return None
+    value = (whole.value / whole.sigma**2 - prior.value / prior.sigma**2) / information
+    return Estimate(value=value, sigma=float(information**-0.5))
 
 
 def aliases_of(f_hz: float, rate_hz: float) -> tuple[float, ...]:
@@ -428,7 +247,7 @@ def aliases_of(f_hz: float, rate_hz: float) -> tuple[float, ...]:
     return tuple(round(f, 6) for f in images if rate_hz / 2 < f <= ALIASES_BELOW_HZ)
 
 
-def _halves_agree(fit: _Fit) -> bool:
+def _halves_agree(fit: JointFit) -> bool:
     """Test whether the modes keep their amplitudes from one half of the flight to the other.
 
     Every amplitude gets a change at half time, all other parameters refitted along; chance makes
@@ -450,7 +269,7 @@ def _halves_agree(fit: _Fit) -> bool:
     return gain < float(chi2.isf(1e-3, len(g)))
 
 
-def _limits(fit: _Fit, modes: list[Mode]) -> tuple[Limit, ...]:
+def _limits(fit: JointFit, modes: list[Mode]) -> tuple[Limit, ...]:
     """Say how wide yaw and a fast swing could still be, beside the modes found."""
     slow = [m for m, o in zip(modes, fit.oscillations, strict=True) if o.slow]
     low, high = fit.yaw_band()

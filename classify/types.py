@@ -166,7 +166,7 @@ class Priors:
     singular_time_s: Estimate = Estimate(value=0.12, sigma=1.0)
     fall_px_s: Estimate | None = None
     roll_rad: Estimate = Estimate(value=0.0, sigma=0.03)
-    swing_m: float = 0.015
+    swing_m: float = 0.010
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -255,6 +255,8 @@ class Mode:
         (6, 6) of (f_hz, decay_per_s, a0 cos, a0 sin, a1 cos, a1 sin).
     f_from_prior
         True where the frequency owes more to the prior than to the clip.
+    slow
+        True for rigid yaw and pitch, whose phase and decay run with the way flown.
     """
 
     f_hz: float
@@ -266,6 +268,7 @@ class Mode:
     sigma_amplitude: FloatArray
     covariance: FloatArray
     f_from_prior: bool
+    slow: bool = False
 
     def __post_init__(self) -> None:
         for name, shape in (

@@ -1,0 +1,232 @@
+"""One flight under one model: its least-squares problem, its solution, the weight of its rows.
+
+A track's rows, priors and a list of oscillations go in; a solution comes out. Which oscillations
+there should be is decided in `classify.spectral`.
+
+References
+----------
+.. [1] P. J. Huber, "Robust estimation of a location parameter", Annals of Mathematical Statistics
+   35 (1964) 73-101.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from classify.motion import PATH_LINEAR, Oscillation, Picture
+from classify.separable import Problem, Solution, solve
+from classify.types import Estimate, Priors
+from tracker.types import FloatArray, IntArray, Track
+
+FAST_FROM_HZ = 5.0
+"""Below this there is only yaw; chosen here under the quickest yaw that fletching makes."""
+
+FAST_DECAY = Estimate(value=6.0, sigma=8.0)
+"""Decay of everything but yaw before it is seen, 1/s; chosen here, wide."""
+
+YAW_REACH = 2.5
+"""How many prior sigmas away yaw is looked for."""
+
+BAD_AT_SIGMA = 3.0
+"""Rows further out than this lose weight."""
+
+G_AT = 4
+"""Place of the fall among the linear parameters."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class JointFit:
+    """A flight, a model and, once `refit`, its solution.
+
+    Attributes
+    ----------
+    t
+        (n,) since the first followed frame, s.
+    xy, sigma
+        (n, 2) the nock in the picture, px, y down, and its claimed standard error.
+    step_s
+        Median time between frames.
+    priors
+        What is expected.
+    oscillations
+        What swings.
+    swing_px_s
+        A usual swing, standard deviation of each component.
+    weight
+        (2 n,) one over the standard error that is believed, rows of x first.
+    solution
+        None before `refit`.
+    """
+
+    t: FloatArray
+    xy: FloatArray
+    sigma: FloatArray
+    step_s: float
+    priors: Priors
+    oscillations: tuple[Oscillation, ...]
+    swing_px_s: float
+    weight: FloatArray
+    solution: Solution | None = None
+
+    @classmethod
+    def of(cls, track: Track, rows: IntArray, priors: Priors) -> JointFit:
+        """Take the rows of a track, with no oscillation yet.
+
+        Parameters
+        ----------
+        track
+            The nock's path.
+        rows
+            (n,) numbers of the frames to use, in all of which the nock was seen.
+        priors
+            What is expected.
+
+        Returns
+        -------
+        JointFit
+            Without a solution.
+        """
+        sigma = track.sigma_px[rows]
+        flown = track.time_s[track.first_frame : track.last_frame + 1]
+        return cls(
+            t=track.time_s[rows] - track.time_s[rows[0]],
+            xy=track.xy_px[rows],
+            sigma=sigma,
+            step_s=float(np.median(np.diff(flown))),
+            priors=priors,
+            oscillations=(),
+            swing_px_s=priors.swing_m * priors.fall_px_s.value if priors.fall_px_s else 1.0,
+            weight=1 / sigma.T.ravel(),
+        )
+
+    @property
+    def sol(self) -> Solution:
+        """The solution, where there is one."""
+        if self.solution is None:
+            raise RuntimeError("not fitted yet")
+        return self.solution
+
+    @property
+    def claimed(self) -> FloatArray:
+        """(2 n,) claimed standard error, rows of x first."""
+        return self.sigma.T.ravel()
+
+    @property
+    def span_s(self) -> float:
+        """Time from the first row to the last."""
+        return float(self.t[-1])
+
+    @property
+    def nyquist_hz(self) -> float:
+        """Half the frame rate."""
+        return 0.5 / self.step_s
+
+    @property
+    def picture(self) -> Picture:
+        """The columns at the times of the rows."""
+        return Picture(t_s=self.t, oscillations=self.oscillations)
+
+    def yaw_band(self) -> tuple[float, float]:
+        """Give where yaw is looked for, Hz."""
+        f = self.priors.yaw_hz
+        reach = float(np.exp(YAW_REACH * f.sigma))
+        return f.value / reach, f.value * reach
+
+    def problem(self) -> Problem:
+        """State the least-squares problem with its priors."""
+        p = self.priors
+        tau, kappa, roll = p.singular_time_s, p.drag_per_s, p.roll_rad
+        rows = [
+            (np.log(tau.value), tau.sigma, np.log(1e-3), np.log(30.0)),
+            (kappa.value, kappa.sigma, -0.5, 2.0),
+            (roll.value, roll.sigma, -0.5, 0.5),
+        ]
+        low, high = self.yaw_band()
+        for oscillation in self.oscillations:
+            if oscillation.slow:
+                f, z = p.yaw_hz, p.yaw_damping_ratio
+                rows.append((np.log(f.value), f.sigma, np.log(low), np.log(high)))
+                rows.append((z.value, z.sigma, -0.05, 0.6))
+            else:
+                top = max(0.995 * self.nyquist_hz, FAST_FROM_HZ + 1e-3)
+                rows.append((0.0, np.inf, np.log(FAST_FROM_HZ), np.log(top)))
+                rows.append((FAST_DECAY.value, FAST_DECAY.sigma, -3.0, 80.0))
+        mean, sd, lower, upper = np.array(rows).T
+        linear_precision = np.full(PATH_LINEAR + 4 * len(self.oscillations), self.swing_px_s**-2)
+        linear_precision[:PATH_LINEAR] = 0.0
+        linear_mean = np.zeros_like(linear_precision)
+        if p.fall_px_s is not None:
+            linear_precision[G_AT] = p.fall_px_s.sigma**-2
+            linear_mean[G_AT] = p.fall_px_s.value
+        return Problem(
+            columns=self.picture.columns,
+            data=self.xy.T.ravel(),
+            weight=self.weight,
+            mean=mean,
+            precision=sd**-2.0,
+            lower=lower,
+            upper=upper,
+            linear_precision=linear_precision,
+            linear_mean=linear_mean,
+        )
+
+    def refit(self, *starts: FloatArray) -> JointFit:
+        """Solve from every start and keep the lowest.
+
+        Parameters
+        ----------
+        starts
+            (q,) nonlinear parameters each.
+
+        Returns
+        -------
+        JointFit
+            With a solution.
+        """
+        problem = self.problem()
+        best = min((solve(problem, start) for start in starts), key=lambda s: s.cost)
+        return replace(self, solution=best)
+
+    def reweigh(self) -> JointFit:
+        """Take weight from rows far out [1] and match the claimed sigma to the residual.
+
+        Returns
+        -------
+        JointFit
+            With a solution under the new weights.
+        """
+        fit = self
+        for _ in range(3):
+            n, freedom = len(fit.t), fit.freedom()
+            raw = fit.sol.residual / fit.weight / fit.claimed
+            d2 = raw[:n] ** 2 + raw[n:] ** 2
+            # The median of chi-square with 2 degrees of freedom is 2 ln 2.
+            spread = max(1.0, float(np.median(d2)) / (2 * np.log(2)) * 2 * n / freedom)
+            share = np.minimum(1.0, BAD_AT_SIGMA**2 / np.maximum(d2 / spread, 1e-12))
+            scale2 = max(1.0, float(np.sum(share * d2)) / fit.freedom(share))
+            weight = np.tile(np.sqrt(share / scale2), 2) / fit.claimed
+            change = np.abs(weight / fit.weight - 1).max()
+            fit = replace(fit, weight=weight).refit(fit.sol.nonlinear)
+            if change < 0.02:
+                break
+        return fit
+
+    def freedom(self, share: FloatArray | None = None) -> float:
+        """Count rows less the parameters that the data, not the priors, decide.
+
+        Parameters
+        ----------
+        share
+            (n,) weight of the rows between 0 and 1; all 1 if None.
+
+        Returns
+        -------
+        float
+            At least 1.
+        """
+        J = self.sol.jacobian[: 2 * len(self.t)]
+        used = float(np.sum((J @ self.sol.covariance()) * J))
+        rows = 2 * len(self.t) if share is None else 2 * float(share.sum())
+        return max(rows - used, 1.0)
