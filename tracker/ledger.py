@@ -25,6 +25,10 @@ DAMAGED_FRAMES = 0.02
 REACH = 7
 """Frames to each side among which movement is looked for: enough for a film stored fivefold."""
 
+BAND_ROWS = 32
+"""Large pictures are compared in bands of this many rows, one in four. Single rows would not do:
+what creeps down a row a frame meets them only now and then."""
+
 LIVELY = 0.25
 """Share of the liveliest change that a frame needs around it to tell anything (chosen here)."""
 
@@ -101,7 +105,7 @@ class Ledger:
         self._in_doubt |= picture.is_corrupt
         self._damaged += self._in_doubt
         if self._last is not None:
-            self._change.append(cv2.norm(luma, self._last, cv2.NORM_L2SQR) / luma.size)
+            self._change.append(_mean_square_change(luma, self._last))
         self._last = luma
         return (pts - self._pts[0]) * float(self._tick)
 
@@ -184,3 +188,15 @@ class Ledger:
         steps = np.diff(np.array(self._pts[-32:], dtype=np.int64))
         self._filled += 1
         return self._pts[-1] + max(round(float(np.median(steps))), 1)
+
+
+def _mean_square_change(luma: ByteArray, before: ByteArray) -> float:
+    """Mean square of the brightness steps between two pictures, in part if they are large."""
+    height, width = luma.shape
+    stride = 4 * BAND_ROWS if height >= 16 * BAND_ROWS else BAND_ROWS
+    total, rows = 0.0, 0
+    for top in range(0, height, stride):
+        band = slice(top, min(top + BAND_ROWS, height))
+        total += float(cv2.norm(luma[band], before[band], cv2.NORM_L2SQR))
+        rows += band.stop - band.start
+    return total / (rows * width)

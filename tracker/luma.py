@@ -157,4 +157,7 @@ def _stored_luma(frame: av.VideoFrame) -> ByteArray:
     order = np.dtype(">u2" if name.endswith("be") else "<u2")
     wide = np.frombuffer(memoryview(plane), dtype=order).reshape(-1, plane.line_size // 2)
     shift = 8 if name.startswith(HIGH_BITS_FIRST) else bits - 8
-    return (wide[: frame.height, : frame.width] >> shift).astype(np.uint8)
+    # Into place at once: no wide picture in between.
+    luma = np.empty((frame.height, frame.width), np.uint8)
+    np.right_shift(wide[: frame.height, : frame.width], shift, out=luma, casting="unsafe")
+    return luma
