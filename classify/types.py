@@ -105,6 +105,8 @@ class Known:
         The arrow as the set-up sheet knows it.
     flight
         Which flight of the clip to read, from 0.
+    first_frame, last_frame
+        First and last frame of the flight, where a person set them.
     """
 
     capture_hz: Fraction | None = None
@@ -120,6 +122,8 @@ class Known:
     click: Click | None = None
     arrow: ArrowSpec | None = None
     flight: int = 0
+    first_frame: int | None = None
+    last_frame: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,0 +1,289 @@
+"""From the track of one flight to its reading: measure, scale, check the clock, judge.
+
+A track, its clip's facts and what the coach knows go in, a `Reading` comes out; it never opens a
+file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from importlib.metadata import version
+from math import isfinite, radians
+
+from classify.clues import SPEED_SIGMA
+from classify.knowledge import causes_for
+from classify.label import Labelled, label_flight
+from classify.physics import centre_of_mass_m, complete, predict
+from classify.scale import find_scale, priors_for
+from classify.spectral import fit_swing
+from classify.thresholds import shipped_thresholds
+from classify.timebase import TimeBase, check_time_base
+from classify.types import (
+    DISTURBANCES,
+    ArrowSpec,
+    Cause,
+    Estimate,
+    Known,
+    Prediction,
+    Reading,
+    Scale,
+    Spectrum,
+    Unread,
+)
+from tracker.types import Clip, InputError, Message, Track, message
+
+POSSIBLE: Mapping[str, tuple[float, float]] = {
+    "capture_hz": (10.0, 10_000.0),
+    "distance_m": (2.0, 200.0),
+    "camera_distance_m": (0.2, 100.0),
+    "speed_m_s": (15.0, 130.0),
+    "face_diameter_m": (0.1, 2.0),
+    "focal_px": (50.0, 100_000.0),
+    "field_of_view_deg": (0.5, 170.0),
+    "nock_diameter_m": (0.002, 0.03),
+}
+"""What could be met on a range, with much room; chosen here."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Measured:
+    """Everything measured of a flight, before it is judged.
+
+    Attributes
+    ----------
+    spectrum, scale, prediction, time_base
+        Of the stages by these names.
+    """
+
+    spectrum: Spectrum
+    scale: Scale | None
+    prediction: Prediction
+    time_base: TimeBase
+
+
+def read_track(
+    track: Track, *, clip: Clip, known: Known, face_px: Estimate | None = None
+) -> Reading:
+    """Read one flight.
+
+    Parameters
+    ----------
+    track
+        The nock's path.
+    clip
+        Of the film it was seen in.
+    known
+        What the coach knows.
+    face_px
+        Apparent diameter of the target face, if it was found in the picture.
+
+    Returns
+    -------
+    Reading
+        A label with reasons, or a refusal with a reason.
+    """
+    measured = measure(track, clip=clip, known=known, face_px=face_px)
+    if isinstance(measured, Unread):
+        return bare_reading(clip, track, known, refused=measured.reason)
+    return _judge(measured, track, clip, known)
+
+
+def measure(
+    track: Track, *, clip: Clip, known: Known, face_px: Estimate | None = None
+) -> Measured | Unread:
+    """Measure one flight without judging it.
+
+    Parameters
+    ----------
+    track, clip, known, face_px
+        As for `read_track`.
+
+    Returns
+    -------
+    Measured or Unread
+    """
+    speed = known.speed_m_s
+    typed = None if speed is None else Estimate(value=speed, sigma=SPEED_SIGMA * speed)
+    prediction = predict(known.arrow, speed_m_s=typed)
+    priors = priors_for(known=known, prediction=prediction, clip=clip, track=track)
+    spectrum = fit_swing(track, priors)
+    if isinstance(spectrum, Unread):
+        return spectrum
+    scale = find_scale(spectrum, known=known, clip=clip, track=track, face_px=face_px)
+    time_base = check_time_base(spectrum, scale, known, clip, track, face_px=face_px)
+    return Measured(spectrum=spectrum, scale=scale, prediction=prediction, time_base=time_base)
+
+
+def mm_per_degree(arrow: ArrowSpec | None) -> Estimate:
+    """How far the nock moves about the flight path for a degree of yaw.
+
+    Parameters
+    ----------
+    arrow
+        As far as the set-up sheet knows it.
+
+    Returns
+    -------
+    Estimate
+        Millimetres. The lever is nock to centre of mass; without a sheet 7.2 to 8.1 mm over target
+        arrows, worked out from their masses.
+    """
+    if arrow is None:
+        return Estimate(value=7.7, sigma=0.3)
+    parts, assumed = complete(arrow)
+    lever = 1e3 * radians(1.0) * centre_of_mass_m(parts)
+    return Estimate(value=lever, sigma=lever * (0.03 if assumed else 0.01))
+
+
+def check_known(known: Known) -> None:
+    """Refuse what cannot be, before any work is done.
+
+    Parameters
+    ----------
+    known
+        What the coach said.
+
+    Raises
+    ------
+    InputError
+        If a number is not finite, not positive, or beyond anything on a range.
+    """
+    for name, (low, high) in POSSIBLE.items():
+        value = getattr(known, name)
+        if value is not None and not low <= float(value) <= high:
+            raise InputError("label.impossible", name=name, found=float(value), low=low, high=high)
+    if known.flight < 0:
+        raise InputError("label.no_such_flight", wanted=known.flight, found=0)
+    if known.focal_px is not None and known.field_of_view_deg is not None:
+        raise InputError("label.two_focals")
+    click = known.click
+    if click is not None and not (
+        click.frame >= 0 and isfinite(click.x_px) and isfinite(click.y_px)
+    ):
+        raise InputError("label.impossible_click")
+
+
+def bare_reading(clip: Clip, track: Track | None, known: Known, *, refused: Message) -> Reading:
+    """Make a refusal, or the start of a reading, from what needs no judgement.
+
+    Parameters
+    ----------
+    clip, track, known
+        What there is; no track where no flight was found.
+    refused
+        Why there is no label.
+
+    Returns
+    -------
+    Reading
+        With every field that does not hang on the joint fit.
+    """
+    return Reading(
+        label=None,
+        presence=dict.fromkeys(DISTURBANCES, float("nan")),
+        refused=refused,
+        reasons=(),
+        across=(),
+        up_down=(),
+        clean_below_mm=None,
+        spectrum=None,
+        scale=None,
+        prediction=None,
+        clip_facts={
+            "frames": clip.frames,
+            "container_hz": _rate(clip.container_hz),
+            "capture_hz": _rate(clip.capture_hz),
+            "capture_from": clip.capture_from,
+            "width": clip.width,
+            "height": clip.height,
+        },
+        flight_facts={
+            "first_frame": None if track is None else track.first_frame,
+            "last_frame": None if track is None else track.last_frame,
+            "release_s": None if track is None else track.release_s,
+            "impact_s": None if track is None else track.impact_s,
+            "speed_m_s": None,
+            "speed_sigma_m_s": None,
+            "flight": known.flight,
+        },
+        known=known,
+        causes=(),
+        notes=(*clip.notes, *(() if track is None else track.notes)),
+        version=version("tailsway"),
+    )
+
+
+def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Reading:
+    """Refuse, or label, what was measured."""
+    base, scale = measured.time_base, measured.scale
+    if clip.capture_hz is None:
+        return bare_reading(clip, track, known, refused=_say_rate(base))
+    if not base.ok:
+        return _with(measured, bare_reading(clip, track, known, refused=base.messages[0]))
+    if scale is None:
+        return _with(measured, bare_reading(clip, track, known, refused=message("label.no_scale")))
+    labelled = label_flight(
+        measured.spectrum,
+        scale=scale,
+        prediction=measured.prediction,
+        mm_per_deg=mm_per_degree(known.arrow),
+        frame_hz=float(clip.capture_hz),
+        thresholds=shipped_thresholds(),
+    )
+    reading = bare_reading(clip, track, known, refused=message("label.no_flight"))
+    return replace(
+        _with(measured, reading),
+        label=labelled.label,
+        presence=labelled.presence,
+        refused=labelled.refused,
+        reasons=labelled.reasons,
+        across=labelled.across,
+        up_down=labelled.up_down,
+        clean_below_mm=labelled.clean_below_mm,
+        causes=_causes(labelled, known),
+    )
+
+
+def _with(measured: Measured, reading: Reading) -> Reading:
+    """Add what was measured to a reading."""
+    scale = measured.scale
+    speed = None if scale is None else scale.speed_m_s
+    return replace(
+        reading,
+        spectrum=measured.spectrum,
+        scale=scale,
+        prediction=measured.prediction,
+        flight_facts={
+            **reading.flight_facts,
+            "speed_m_s": None if speed is None else speed.value,
+            "speed_sigma_m_s": None if speed is None else speed.sigma,
+        },
+        notes=(
+            *reading.notes,
+            *(note for note in measured.time_base.messages if note != reading.refused),
+            *(() if scale is None else scale.notes),
+        ),
+    )
+
+
+def _say_rate(base: TimeBase) -> Message:
+    if base.suggested_hz is None:
+        return message("label.no_capture_rate")
+    return message("label.no_capture_rate_but", suggested_hz=float(base.suggested_hz))
+
+
+def _causes(labelled: Labelled, known: Known) -> tuple[Cause, ...]:
+    if labelled.refused is not None:
+        return ()
+    findings: dict[str, float] = {name: value for name, value in labelled.presence.items()}
+    if labelled.wobble:
+        findings["wobble"] = 1.0
+    if labelled.label == "clean":
+        findings["clean_flight"] = 1.0 - max(labelled.presence.values())
+    return causes_for(findings, hand=known.hand)
+
+
+def _rate(rate: Fraction | None) -> float | None:
+    return None if rate is None else float(rate)

@@ -1,0 +1,104 @@
+"""The road from a film file to a reading, in one function for every face of the tool.
+
+A path and what the coach knows go in, a `ReadResult` comes out; it refuses only through the
+`Reading` it returns, and raises `InputError` for what a person can put right.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from classify.flight_ends import within_ends
+from classify.judgement import bare_reading, check_known, read_track
+from classify.types import Estimate, Known, Reading
+from tracker.face import find_face
+from tracker.follow import follow
+from tracker.types import Followed, InputError, Progress, Track, message
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ReadResult:
+    """A reading with what it was made from.
+
+    Attributes
+    ----------
+    reading
+        What the coach gets.
+    followed
+        Clip, flights and plate.
+    track
+        The flight that was read; None if there was none.
+    """
+
+    reading: Reading
+    followed: Followed
+    track: Track | None
+
+
+def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> ReadResult:
+    """Read one flight of a film.
+
+    Parameters
+    ----------
+    path
+        The film file.
+    known
+        What the coach knows.
+    progress
+        Called with each stage's name and the share of it that is done.
+
+    Returns
+    -------
+    ReadResult
+        Its `reading` is a label with reasons, or a refusal with a reason.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read as a film, or what the coach said is impossible.
+    """
+    check_known(known)
+    followed = follow(path, capture_hz=known.capture_hz, click=known.click, progress=progress)
+    tell = progress or (lambda _stage, _share: None)
+    tell("read", 0.0)
+    result = read_followed(followed, known=known)
+    tell("read", 1.0)
+    return result
+
+
+def read_followed(followed: Followed, *, known: Known) -> ReadResult:
+    """Read one flight of a film that was followed already.
+
+    Parameters
+    ----------
+    followed
+        What the tracker made of the film.
+    known
+        What the coach knows; only the tracker's part of it (capture rate, click) needs the film
+        again when it changes.
+
+    Returns
+    -------
+    ReadResult
+
+    Raises
+    ------
+    InputError
+        If the coach asks for a flight that the film does not hold, or said something impossible.
+    """
+    check_known(known)
+    count = len(followed.flights)
+    if count == 0:
+        reason = followed.lost.reason if followed.lost else message("label.no_flight")
+        reading = bare_reading(followed.clip, None, known, refused=reason)
+        return ReadResult(reading=reading, followed=followed, track=None)
+    if known.flight >= count:
+        raise InputError("label.no_such_flight", wanted=known.flight, found=count)
+    track = within_ends(
+        followed.flights[known.flight], first=known.first_frame, last=known.last_frame
+    )
+    face = None if followed.plate is None else find_face(followed.plate)
+    face_px = None if face is None else Estimate(value=face.diameter_px, sigma=face.sigma_px)
+    reading = read_track(track, clip=followed.clip, known=known, face_px=face_px)
+    return ReadResult(reading=reading, followed=followed, track=track)
