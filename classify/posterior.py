@@ -116,6 +116,7 @@ class Posterior:
             sigma_decay_per_s=float(np.sqrt(C[1, 1])),
             sigma_amplitude=sigma,
             covariance=C,
+            slow=slow,
             f_from_prior=slow and sigma_f / f > self.fit.priors.yaw_hz.sigma / np.sqrt(2),
         )
 
