@@ -98,6 +98,8 @@ def _known_option(name: str, metavar: str) -> Callable[[_Wrapped], _Wrapped]:
 @_known_option("hand", "right|left")
 @_known_option("click", "FRAME,X,Y")
 @_known_option("flight", "N")
+@_known_option("first_frame", "FRAME")
+@_known_option("last_frame", "FRAME")
 @click.option(
     "--arrow", "arrow_file", type=click.Path(path_type=Path), help=help_words("help_arrow")
 )

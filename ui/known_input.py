@@ -86,7 +86,8 @@ def parse_known(
     ----------
     typed
         Text by name: the keys of `QUANTITIES`, and ``capture_hz``, ``face_mark``, ``hand``,
-        ``click``, ``flight`` (the first flight of a clip is 1). Missing or blank: nobody said.
+        ``click``, ``flight`` (the first flight of a clip is 1), ``first_frame``, ``last_frame``
+        (frames count from 0). Missing or blank: nobody said.
     arrow
         The arrow, if its set-up sheet is known.
 
@@ -127,6 +128,8 @@ def parse_known(
         click=parse_click(said["click"]) if "click" in said else None,
         arrow=arrow,
         flight=parse_flight(said["flight"]) if "flight" in said else 0,
+        first_frame=parse_frame(said["first_frame"]) if "first_frame" in said else None,
+        last_frame=parse_frame(said["last_frame"]) if "last_frame" in said else None,
     )
 
 
@@ -300,6 +303,29 @@ def parse_flight(text: str) -> int:
     if not text.isdecimal() or int(text) < 1:
         raise InputError("command.not_a_flight", text=text)
     return int(text) - 1
+
+
+def parse_frame(text: str) -> int:
+    """Read a frame number.
+
+    Parameters
+    ----------
+    text
+        A whole number from 0.
+
+    Returns
+    -------
+    int
+        The same.
+
+    Raises
+    ------
+    InputError
+        If it is none.
+    """
+    if not text.isdecimal():
+        raise InputError("command.not_a_frame", text=text)
+    return int(text)
 
 
 def _numbers(text: str, count: int) -> list[float] | None:

@@ -7,11 +7,13 @@ from html import escape
 
 import streamlit as st
 
-from classify.pipeline import ReadResult, read_clip
+from classify.pipeline import ReadResult, read_clip, read_followed
 from classify.types import Known
-from tracker.types import InputError
+from tracker.types import Followed, InputError
 from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture
 from ui.clip_chooser import ChosenClip, choose_clip, shelf
+from ui.correction_part import correction_part, opinion_html
+from ui.corrections import told
 from ui.curves import curves_of
 from ui.dash_words import Words, page_words
 from ui.flight_views import FlightViews, flight_views
@@ -27,6 +29,11 @@ _MOST_KEPT = 24
 
 @st.cache_resource(show_spinner=False)
 def _results() -> Kept[ReadResult]:
+    return Kept(_MOST_KEPT)
+
+
+@st.cache_resource(show_spinner=False)
+def _followed() -> Kept[Followed]:
     return Kept(_MOST_KEPT)
 
 
@@ -47,10 +54,11 @@ def show_read() -> None:
     if chosen is None:
         _hello(word)
         return
-    said = shelf().last(chosen.sha256, "known") or chosen.given
+    said = told(shelf(), chosen.sha256, chosen.given)
     result = read_with_progress(chosen, said, word)
     if result is not None:
         show_result(chosen, result, word)
+        correction_part(chosen, result, word)
     _known_part(chosen, said, word, open_=result is None or result.reading.refused is not None)
 
 
@@ -117,14 +125,21 @@ def kept_reading(
     InputError
         If the film cannot be read.
     """
+    fresh: list[ReadResult] = []
 
-    def make() -> ReadResult:
+    def follow() -> Followed:
         bar = place.progress(0.0, text=word("pages.reading"))
 
         def progress(stage: str, share: float) -> None:
             bar.progress(min(1.0, max(0.0, share)), text=stage_words(stage, word.language))
 
-        return read_clip(chosen.path, known=known, progress=progress)
+        fresh.append(read_clip(chosen.path, known=known, progress=progress))
+        return fresh[0].followed
+
+    def make() -> ReadResult:
+        # The film is followed again only if what the tracker is told has changed.
+        followed = _followed().get((chosen.sha256, known.capture_hz, known.click), follow)
+        return fresh[0] if fresh else read_followed(followed, known=known)
 
     return _results().get((chosen.sha256, known), make)
 
@@ -143,12 +158,13 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
     """
     reading = result.reading
     causes = causes_html(reading.causes, word)
+    verdict = verdict_html(reading, word) + opinion_html(chosen, word)
     if causes:
         left, right = st.columns([3, 2])
-        left.html(verdict_html(reading, word))
+        left.html(verdict)
         right.html(causes)
     else:
-        st.html(verdict_html(reading, word))
+        st.html(verdict)
     views = kept_views(chosen, result, word)
     curves = curves_of(reading)
     if curves is not None:

@@ -1,0 +1,192 @@
+"""The part of a page where a coach corrects the tool; every correction is kept beside the clip."""
+
+from __future__ import annotations
+
+from html import escape
+
+import numpy as np
+import streamlit as st
+
+from classify.pipeline import ReadResult
+from tracker.types import InputError
+from ui.clip_chooser import ChosenClip, shelf
+from ui.corrections import click_text, face_text
+from ui.dash_words import Words
+from ui.frame_store import still_of
+from ui.known_input import parse_known
+from ui.picker import Still, pick_points
+from ui.shelf import NoteKind
+
+_LABELS = ("fishtailing", "minnowing", "porpoising", "clean")
+_TABS = ("nock", "ends", "face", "opinion", "history")
+
+
+def correction_part(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
+    """Draw the tools for corrections.
+
+    Parameters
+    ----------
+    chosen
+        The clip.
+    result
+        What was read.
+    word
+        The page's language.
+    """
+    key = chosen.sha256[:12]
+    with st.expander(word("pages.correct_title"), key=f"correct-{key}", on_change="rerun") as part:
+        if not part.open:
+            return
+        tab = st.segmented_control(
+            word("pages.correct_what"),
+            _TABS,
+            default="nock",
+            required=True,
+            format_func=lambda name: word(f"pages.correct_{name}"),
+            key=f"correct-tab-{key}",
+        )
+        if tab == "opinion":
+            _opinion(chosen, word)
+        elif tab == "history":
+            _history(chosen, word)
+        elif tab is not None:
+            _on_a_frame(tab, chosen, result, word)
+
+
+def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -> None:
+    clip = result.followed.clip
+    key = f"{tab}-{chosen.sha256[:12]}"
+    st.html(f'<p class="ts-note">{escape(word(f"pages.correct_{tab}_help"))}</p>')
+    frame = st.slider(
+        word("pages.correct_frame"),
+        0,
+        max(1, clip.frames - 1),
+        _lost_frame(result) if tab == "nock" else _first_frame(result),
+        key=f"frame-{key}",
+    )
+    try:
+        still = still_of(chosen.path, chosen.sha256, frame, width=clip.width, height=clip.height)
+    except (InputError, KeyError):
+        st.warning(word("pages.correct_no_frame"))
+        return
+    if tab == "nock":
+        points = pick_points(
+            f"pick-{key}", still, points=1, send=word("pages.correct_nock_send"), word=word
+        )
+        if points is not None:
+            _keep(chosen, "click", click_text(frame, points), word)
+        _take_back(chosen, "click", {"click": ""}, word)
+    elif tab == "face":
+        points = pick_points(
+            f"pick-{key}", still, points=2, send=word("pages.correct_face_send"), word=word
+        )
+        if points is not None:
+            _keep(chosen, "face", face_text(frame, points), word)
+        _take_back(chosen, "face", {"face_mark": ""}, word)
+    else:
+        _ends(chosen, still, word)
+
+
+def _ends(chosen: ChosenClip, still: Still, word: Words) -> None:
+    st.image(still.jpeg, caption=word("pages.pick_alt", frame=still.frame))
+    columns = st.columns(2)
+    key = chosen.sha256[:12]
+    said = dict(shelf().last(chosen.sha256, "ends") or {})
+    for column, end in zip(columns, ("first_frame", "last_frame"), strict=True):
+        label = word(f"pages.correct_{end}", frame=still.frame)
+        if column.button(label, key=f"{end}-{key}", width="stretch"):
+            _keep(chosen, "ends", {**said, end: str(still.frame)}, word)
+    _take_back(chosen, "ends", {"first_frame": "", "last_frame": ""}, word)
+
+
+def _keep(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words) -> None:
+    """Add a correction once it makes sense, and read again."""
+    try:
+        parse_known({name: text for name, text in said.items() if text})
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+        return
+    shelf().note(chosen.sha256, kind, said)
+    st.rerun()
+
+
+def _take_back(chosen: ChosenClip, kind: NoteKind, blank: dict[str, str], word: Words) -> None:
+    now = shelf().last(chosen.sha256, kind)
+    if not now or not any(now.values()):
+        return
+    if st.button(word("pages.correct_take_back"), key=f"back-{kind}-{chosen.sha256[:12]}"):
+        shelf().note(chosen.sha256, kind, blank)
+        st.rerun()
+
+
+def _opinion(chosen: ChosenClip, word: Words) -> None:
+    key = chosen.sha256[:12]
+    st.html(f'<p class="ts-note">{escape(word("pages.correct_opinion_help"))}</p>')
+    with st.form(f"opinion-{key}", border=False):
+        label = st.radio(
+            word("pages.opinion_label"),
+            _LABELS,
+            index=None,
+            format_func=lambda name: word(f"reading.label_{name}"),
+            horizontal=True,
+            key=f"opinion-label-{key}",
+        )
+        why = st.text_input(word("pages.opinion_why"), max_chars=400, key=f"opinion-why-{key}")
+        sent = st.form_submit_button(word("pages.opinion_send"), type="primary")
+    if sent and label is None:
+        st.error(word("pages.opinion_missing"))
+    elif sent and label is not None:
+        shelf().note(chosen.sha256, "opinion", {"label": label, "why": why.strip()})
+        st.rerun()
+
+
+def opinion_html(chosen: ChosenClip, word: Words) -> str:
+    """Write what the coach sees in a clip, to stand beside the verdict.
+
+    Parameters
+    ----------
+    chosen
+        The clip.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML; empty if the coach said nothing.
+    """
+    said = shelf().last(chosen.sha256, "opinion")
+    if said is None:
+        return ""
+    label = word(f"reading.label_{said['label']}")
+    text = word("pages.opinion_shown", label=label)
+    why = f" {escape(said['why'])}" if said.get("why") else ""
+    return f'<p class="ts-opinion"><strong>{escape(text)}</strong>{why}</p>'
+
+
+def _history(chosen: ChosenClip, word: Words) -> None:
+    notes = shelf().notes(chosen.sha256)
+    if not notes:
+        st.write(word("pages.history_empty"))
+        return
+    items = "".join(
+        f"<li><time>{escape(note.when[:16].replace('T', ' '))}</time> "
+        f"{escape(word(f'pages.history_{note.kind}'))}: "
+        f"{escape(', '.join(f'{n} {t or chr(8211)}' for n, t in note.said.items()))}</li>"
+        for note in reversed(notes)
+    )
+    st.html(f'<ul class="ts-history">{items}</ul>')
+
+
+def _first_frame(result: ReadResult) -> int:
+    return 0 if result.track is None else result.track.first_frame
+
+
+def _lost_frame(result: ReadResult) -> int:
+    """Find the first frame of the flight in which the nock was lost, to begin there."""
+    track = result.track
+    if track is None:
+        return result.followed.clip.frames // 2
+    flight = np.arange(track.first_frame, track.last_frame + 1)
+    lost = flight[~track.seen[flight]]
+    return int(lost[0]) if len(lost) else track.first_frame

@@ -1,0 +1,95 @@
+"""Points on a still picture: shows a frame, gives back where the coach clicked, in its pixels."""
+
+from __future__ import annotations
+
+import hashlib
+from base64 import b64encode
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import streamlit as st
+from streamlit.components.v2.types import ComponentRenderer
+
+from ui.dash_words import Words
+
+
+@dataclass(frozen=True, kw_only=True)
+class Still:
+    """One frame to click on.
+
+    Attributes
+    ----------
+    frame
+        Its number.
+    jpeg
+        The picture.
+    width, height
+        Of the film's frame, in pixels.
+    """
+
+    frame: int
+    jpeg: bytes
+    width: int
+    height: int
+
+
+@cache
+def _component() -> ComponentRenderer:
+    here = files("ui")
+    return st.components.v2.component(
+        "tailsway_picker",
+        html='<div class="picker"></div>',
+        css=(here / "picker.css").read_text("utf-8"),
+        js=(here / "picker.js").read_text("utf-8"),
+    )
+
+
+def pick_points(
+    key: str, still: Still, *, points: int, send: str, word: Words
+) -> list[float] | None:
+    """Show a frame and wait for clicks.
+
+    Parameters
+    ----------
+    key
+        Of the widget.
+    still
+        The frame.
+    points
+        How many to ask for.
+    send
+        What the button says.
+    word
+        The page's language.
+
+    Returns
+    -------
+    list of float or None
+        x and y of each point, in pixels of the film, when the coach sends them; else None.
+    """
+    digest = hashlib.sha256(still.jpeg).hexdigest()[:12]
+    data = {
+        "id": f"{digest}-{still.frame}-{points}-{word.language}",
+        "jpeg": b64encode(still.jpeg).decode("ascii"),
+        "width": still.width,
+        "height": still.height,
+        "frame": still.frame,
+        "points": points,
+        "words": {
+            "stage": word("pages.pick_stage"),
+            "alt": word("pages.pick_alt", frame=still.frame),
+            "hint": word("pages.pick_hint", points=points),
+            "send": send,
+        },
+    }
+    result = _component()(key=key, data=data, on_picked_change=_nothing)
+    picked = result.get("picked")
+    if not picked or picked.get("frame") != still.frame:
+        return None
+    flat = [float(value) for point in picked["points"] for value in point]
+    return flat if len(flat) == 2 * points else None
+
+
+def _nothing() -> None:
+    """Do nothing more than rerun the page, which the trigger does by itself."""
