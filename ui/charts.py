@@ -101,9 +101,12 @@ def compared_picture(shown: tuple[Curves, ...], axis: int, language: str = "en")
         least=_LEAST[first.unit],
     )
     last = max(float(curves.time_s[-1]) for curves in shown)
+    start = min(0.0, *(float(curves.time_s[0]) for curves in shown))
     title = say(message(f"charts.swing_{name}"), language)
     y_name = say(message(f"charts.axis_{name}", unit=first.unit), language)
-    x_name = say(message("charts.axis_time"), language)
+    x_name = say(
+        message("charts.axis_time" if len(shown) == 1 else "charts.axis_release"), language
+    )
     reach = float(np.abs(first.swing[:, axis]).max())
     says = say(message("charts.says_swing", reach=reach, unit=first.unit), language)
 
@@ -111,7 +114,7 @@ def compared_picture(shown: tuple[Curves, ...], axis: int, language: str = "en")
         chart = Chart(
             width=width,
             height=height,
-            x=Axis(low=0.0, high=last, name=x_name),
+            x=Axis(low=start, high=last, name=x_name),
             y=Axis(low=low, high=high, name=y_name),
             title=title,
             says=says,
@@ -123,7 +126,7 @@ def compared_picture(shown: tuple[Curves, ...], axis: int, language: str = "en")
             chart.dots(curves.time_s, curves.swing[:, axis], f"dot {kind}", _DOTS[name])
         return chart
 
-    return _picture(name, draw, times_s=(0.0, last))
+    return _picture(name, draw, times_s=(start, last))
 
 
 def behind_picture(reading: Reading, language: str = "en") -> Picture | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -69,6 +69,30 @@ def curves_of(reading: Reading) -> Curves | None:
         unit=unit,
         per_px_s=factor,
     )
+
+
+def since_release(curves: Curves, reading: Reading, clip_time_s: FloatArray) -> Curves:
+    """Count time from the release, so that two flights can run in step.
+
+    Parameters
+    ----------
+    curves
+        With time since the first followed frame.
+    reading
+        Says when the arrow left.
+    clip_time_s
+        (n,) time of every frame of the clip.
+
+    Returns
+    -------
+    Curves
+        The same with time since the release; unchanged where the release was not seen.
+    """
+    release = reading.flight_facts.get("release_s")
+    if not isinstance(release, float):
+        return curves
+    first = float(clip_time_s[int(curves.frame[0])])
+    return replace(curves, time_s=curves.time_s + (first - release))
 
 
 def _unit(spectrum: Spectrum, scale: Scale | None) -> tuple[float, Literal["mm", "px"]]:

@@ -8,6 +8,7 @@ from html import escape
 import streamlit as st
 
 from ui.dash_words import Words, page_words
+from ui.page_beside import show_beside
 from ui.page_read import show_read
 from ui.page_style import put_style
 from ui.words import LANGUAGES
@@ -32,6 +33,7 @@ def run() -> None:
 def _pages(word: Words) -> list[st.Page]:
     return [
         st.Page(show_read, title=word("pages.nav_read"), url_path="read", default=True),
+        st.Page(show_beside, title=word("pages.nav_beside"), url_path="beside"),
     ]
 
 

@@ -39,6 +39,8 @@ class Film:
         The file; a frame that was taken at true time t is shown at ``SLOW * (t - starts_s)``.
     starts_s
         True time of its first frame, since the first followed frame.
+    half_s
+        Half of a frame's stay in true time, to aim at the middle of one.
     says
         What it shows, for those who cannot see it.
     caption
@@ -47,6 +49,7 @@ class Film:
 
     mp4: bytes
     starts_s: float
+    half_s: float
     says: str
     caption: str = ""
 
@@ -100,6 +103,7 @@ def follow_film(
     framing: Framing,
     says: str,
     caption: str = "",
+    drawn_on: bool = True,
 ) -> Film:
     """Make the follow view.
 
@@ -115,6 +119,8 @@ def follow_film(
         How wide to look.
     says, caption
         Words for the film.
+    drawn_on
+        False leaves out the fitted swing and the trail, for eyes that shall judge by themselves.
 
     Returns
     -------
@@ -141,8 +147,15 @@ def follow_film(
         # Where the enlargement has met its limit, the drawing keeps to the picture.
         per_unit = zoom / (curves.per_px_s * (time_s + framing.singular_time_s))
         view = _crop(frames[number], middle, zoom)
-        drawn.append(_annotated(view, curves, per_unit, time_s))
-    return Film(mp4=write_mp4(drawn, times), starts_s=float(times[0]), says=says, caption=caption)
+        drawn.append(_annotated(view, curves, per_unit, time_s, drawn_on=drawn_on))
+    step = float(np.median(np.diff(times))) if len(times) > 1 else 1 / (30 * SLOW)
+    return Film(
+        mp4=write_mp4(drawn, times),
+        starts_s=float(times[0]),
+        half_s=step / 2,
+        says=says,
+        caption=caption,
+    )
 
 
 def zoom_at(curves: Curves, framing: Framing, time_s: float) -> float:
@@ -196,9 +209,14 @@ def _stretched(grey: ByteArray) -> ByteArray:
     return np.asarray(lifted, dtype=np.uint8)
 
 
-def _annotated(view: ByteArray, curves: Curves, per_unit: float, time_s: float) -> ByteArray:
+def _annotated(
+    view: ByteArray, curves: Curves, per_unit: float, time_s: float, *, drawn_on: bool
+) -> ByteArray:
     """Draw the flight path's place, the fitted swing, the trail so far and a scale bar."""
     picture = np.ascontiguousarray(np.repeat(view[:, :, None], 3, axis=2))
+    _scale_bar(picture, per_unit, curves.unit)
+    if not drawn_on:
+        return picture
     past = curves.time_s <= time_s + 1e-9
     half = (SIDE_PX - 1) / 2
     scale = np.array([1.0, -1.0]) * per_unit
@@ -215,7 +233,6 @@ def _annotated(view: ByteArray, curves: Curves, per_unit: float, time_s: float) 
         else:
             cv2.circle(picture, (x, y), 2 * 16, _ORANGE, -1, cv2.LINE_AA, shift=4)
     _cross(picture)
-    _scale_bar(picture, per_unit, curves.unit)
     return picture
 
 

@@ -81,6 +81,30 @@ def flight_views(
     )
 
 
+def reach_for(result: ReadResult) -> float:
+    """Tell how far the follow view of a reading looks to each side.
+
+    Parameters
+    ----------
+    result
+        A reading with a swing.
+
+    Returns
+    -------
+    float
+        In the unit of its curves.
+
+    Raises
+    ------
+    ValueError
+        If it has none.
+    """
+    curves = curves_of(result.reading)
+    if curves is None or result.track is None:
+        raise ValueError("a reading without a swing has no follow view")
+    return _framing(result, curves, result.track, None).reach
+
+
 def _framing(result: ReadResult, curves: Curves, track: Track, reach: float | None) -> Framing:
     spectrum = result.reading.spectrum
     if spectrum is None:

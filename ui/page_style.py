@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 from importlib.resources import files
+from urllib.parse import quote
 
 import streamlit as st
 
@@ -25,10 +26,32 @@ _NAMES = {
     "yellowColor": "yellow-color",
 }
 
+# A wide wave, a narrow quick one, a wave that runs up the page, a straight line, a struck ring.
+_SHAPES = {
+    "fishtailing": "M4 24 C10 2 18 2 24 24 S38 46 44 24",
+    "minnowing": "M4 24 l4 -8 l5 16 l5 -16 l5 16 l5 -16 l5 16 l5 -16 l6 8",
+    "porpoising": "M24 4 C46 10 46 18 24 24 S2 38 24 44",
+    "clean": "M4 24 H44",
+    "none": "M24 6 a18 18 0 1 0 0.1 0 M11 37 L37 11",
+}
+
+
+def _shape(path: str) -> str:
+    svg = (
+        "<svg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 48 48'>"
+        f"<path d='{path}' fill='none' stroke='black' stroke-width='4' "
+        "stroke-linecap='round' stroke-linejoin='round'/></svg>"
+    )
+    return f'url("data:image/svg+xml,{quote(svg)}")'
+
 
 @cache
 def _sheet() -> str:
-    return (files("ui") / "page.css").read_text("utf-8")
+    shapes = "".join(
+        f".ts-shape-{name}{{mask-image:{_shape(path)};-webkit-mask-image:{_shape(path)};}}"
+        for name, path in _SHAPES.items()
+    )
+    return (files("ui") / "page.css").read_text("utf-8") + shapes
 
 
 def put_style() -> None:

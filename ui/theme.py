@@ -47,7 +47,7 @@ SHAPE: Mapping[str, str] = {
     "headingFontSizes": "2rem,1.5rem,1.2rem,1.05rem",
     "linkUnderline": "true",
     "showWidgetBorder": "true",
-    "paddingTop": "4.5rem",
+    "paddingTop": "3rem",
 }
 
 

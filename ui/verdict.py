@@ -18,21 +18,11 @@ from ui.reading_words import (
     swing_words,
 )
 
-# One shape for each label, so that nobody needs colour: a wide wave, a narrow quick one, a wave
-# that runs up the page, a straight line, a ring with a stroke through it.
-_SHAPES = {
-    "fishtailing": "M4 24 C10 2 18 2 24 24 S38 46 44 24",
-    "minnowing": "M4 24 l4 -8 l5 16 l5 -16 l5 16 l5 -16 l5 16 l5 -16 l6 8",
-    "porpoising": "M24 4 C46 10 46 18 24 24 S2 38 24 44",
-    "clean": "M4 24 H44",
-    "none": "M24 6 a18 18 0 1 0 0.1 0 M11 37 L37 11",
-}
-
 _COLUMNS = ("kind", "frequency", "expected", "swing", "damping")
 
 
 def label_icon(label: str | None) -> str:
-    """Draw the shape of a label.
+    """Draw the shape of a label: one for each, so that nobody needs colour.
 
     Parameters
     ----------
@@ -42,12 +32,9 @@ def label_icon(label: str | None) -> str:
     Returns
     -------
     str
-        SVG, hidden from screen readers since the word stands beside it.
+        HTML, hidden from screen readers since the word stands beside it.
     """
-    return (
-        '<svg class="ts-icon" viewBox="0 0 48 48" aria-hidden="true">'
-        f'<path d="{_SHAPES[label or "none"]}"/></svg>'
-    )
+    return f'<span class="ts-icon ts-shape-{label or "none"}" aria-hidden="true"></span>'
 
 
 def verdict_html(reading: Reading, word: Words) -> str:

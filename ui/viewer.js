@@ -12,7 +12,6 @@ export default function (component) {
   let index = 0;
   let playing = false;
   let ticking = 0;
-  let clock = 0;
 
   const videos = [];
   if (data.films.length) {
@@ -100,12 +99,13 @@ export default function (component) {
 
   function go(i) {
     index = Math.max(0, Math.min(times.length - 1, i));
-    for (const [n, video] of videos.entries()) {
-      // The middle of the frame's stay, so that exactly this frame is shown.
-      const next = index + 1 < times.length ? times[index + 1] : 2 * times[index] - times[index - 1];
-      video.currentTime = (0.5 * (times[index] + next) - data.films[n].starts) * data.slow;
-    }
+    for (const n of videos.keys()) seek(n, times[index]);
     draw();
+  }
+
+  // Aims at the middle of a frame's stay, so that exactly this frame is shown.
+  function seek(n, time) {
+    videos[n].currentTime = Math.max(0, (time - data.films[n].starts + data.films[n].half) * data.slow);
   }
 
   function draw() {
@@ -147,31 +147,41 @@ export default function (component) {
     playing = true;
     play.textContent = data.words.pause;
     play.setAttribute("aria-label", data.words.pause);
-    for (const video of videos) {
+    for (const [n, video] of videos.entries()) {
       video.playbackRate = Number(speed.value);
+      seek(n, times[index]);
       video.play().catch(() => {});
     }
-    clock = performance.now();
-    const from = times[index];
-    const began = clock;
+    let time = times[index];
+    let before = performance.now();
     const tick = (now) => {
       if (!playing) return;
-      const film = videos[0];
-      const time = film
-        ? film.currentTime / data.slow + data.films[0].starts
-        : from + (((now - began) / 1000) * Number(speed.value)) / data.slow;
-      let i = index;
-      while (i + 1 < times.length && times[i + 1] <= time) i += 1;
-      index = i;
+      if (videos.length === 1) {
+        time = videos[0].currentTime / data.slow + data.films[0].starts;
+      } else {
+        time += (((now - before) / 1000) * Number(speed.value)) / data.slow;
+        keepInStep(time);
+      }
+      before = now;
+      while (index + 1 < times.length && times[index + 1] <= time) index += 1;
       draw();
-      if (index >= times.length - 1 || (film && film.ended)) {
-        go(times.length - 1);
+      if (index >= times.length - 1 || (videos.length === 1 && videos[0].ended)) {
         pause();
+        go(times.length - 1);
         return;
       }
       ticking = requestAnimationFrame(tick);
     };
     ticking = requestAnimationFrame(tick);
+  }
+
+  function keepInStep(time) {
+    for (const [n, video] of videos.entries()) {
+      const wanted = (time - data.films[n].starts) * data.slow;
+      if (wanted < 0) video.pause();
+      else if (video.paused && !video.ended) video.play().catch(() => {});
+      if (wanted >= 0 && Math.abs(video.currentTime - wanted) > 0.08) video.currentTime = wanted;
+    }
   }
 
   function pause() {

@@ -8,6 +8,7 @@ from base64 import b64encode
 from functools import cache
 from importlib.resources import files
 
+import numpy as np
 import streamlit as st
 from streamlit.components.v2.types import ComponentRenderer
 
@@ -87,15 +88,16 @@ def viewer_data(
     dict
         Ready for JSON; ``id`` changes with the content.
     """
-    times = [float(time) for time in curves[0].time_s]
+    times = steps(curves)
     data: dict[str, object] = {
         "times": times,
         "slow": SLOW,
-        "readouts": [_readout(curves, index, language) for index in range(len(times))],
+        "readouts": [_readout(curves, time, language) for time in times],
         "films": [
             {
                 "mp4": b64encode(film.mp4).decode("ascii"),
                 "starts": film.starts_s,
+                "half": film.half_s,
                 "says": film.says,
                 "caption": film.caption,
             }
@@ -123,7 +125,7 @@ def viewer_data(
 def _packed(column: str, picture: Picture, times: list[float]) -> dict[str, object]:
     trail = None
     if picture.trail is not None:
-        trail = [[time, x, y] for time, (x, y) in zip(times, picture.trail, strict=True)]
+        trail = [[time, x, y] for time, (x, y) in zip(times, picture.trail, strict=False)]
     return {
         "column": column,
         "name": picture.name,
@@ -136,17 +138,42 @@ def _packed(column: str, picture: Picture, times: list[float]) -> dict[str, obje
     }
 
 
-def _readout(curves: tuple[Curves, ...], index: int, language: str) -> str:
-    first = curves[0]
-    across, up_down = first.swing[index]
-    return say(
-        message(
-            "pages.viewer_readout",
-            time=float(first.time_s[index]),
-            frame=int(first.frame[index]),
-            across=float(across),
-            up_down=float(up_down),
-            unit=first.unit,
-        ),
-        language,
-    ).replace("-", "−")
+def steps(curves: tuple[Curves, ...]) -> list[float]:
+    """Give the times at which the cursor can stand.
+
+    Parameters
+    ----------
+    curves
+        One flight, or two in step.
+
+    Returns
+    -------
+    list of float
+        Every sample's time; of two flights, samples closer than half a millisecond are one step.
+    """
+    every = sorted(float(time) for flight in curves for time in flight.time_s)
+    kept = every[:1]
+    for time in every[1:]:
+        if time - kept[-1] > 0.0005:
+            kept.append(time)
+    return kept
+
+
+def _readout(curves: tuple[Curves, ...], time: float, language: str) -> str:
+    said = []
+    for flight in curves:
+        index = int(np.abs(flight.time_s - time).argmin())
+        across, up_down = flight.swing[index]
+        values: dict[str, float | str] = {
+            "time": time,
+            "frame": int(flight.frame[index]),
+            "across": float(across),
+            "up_down": float(up_down),
+            "unit": flight.unit,
+        }
+        key = "pages.viewer_readout" if len(curves) == 1 else "pages.viewer_readout_one"
+        said.append(say(message(key, **values), language))
+    if len(curves) > 1:
+        both = message("pages.viewer_readout_two", time=time, first=said[0], second=said[1])
+        said = [say(both, language)]
+    return said[0].replace("-", "−")

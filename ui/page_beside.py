@@ -1,0 +1,155 @@
+"""Two clips side by side, in step since the release, at one scale, with both curves on one axis."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from html import escape
+
+import numpy as np
+import streamlit as st
+
+from classify.pipeline import ReadResult
+from classify.side_by_side import difference
+from tracker.types import InputError
+from ui.charts import Picture, compared_picture
+from ui.clip_chooser import ChosenClip, choices, clip_by_token, shelf
+from ui.corrections import told
+from ui.curves import Curves, curves_of, since_release
+from ui.dash_words import Words, page_words
+from ui.films import Film
+from ui.flight_views import flight_views, reach_for
+from ui.kept_readings import Kept
+from ui.page_read import read_with_progress
+from ui.verdict import label_icon
+from ui.viewer import show_viewer
+
+_SIDES = ("first", "second")
+_START = {"first": "demo-fishtailing", "second": "demo-clean"}
+
+
+@st.cache_resource(show_spinner=False)
+def _films() -> Kept[Film | None]:
+    return Kept(24)
+
+
+def show_beside() -> None:
+    """Draw the page."""
+    word = page_words()
+    st.title(word("pages.beside_title"))
+    st.html(f'<p class="ts-note">{escape(word("pages.beside_help"))}</p>')
+    try:
+        pair = [_choose(side, word) for side in _SIDES]
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+        return
+    if any(chosen is None for chosen in pair):
+        return
+    clips = [chosen for chosen in pair if chosen is not None]
+    results = [
+        read_with_progress(chosen, told(shelf(), chosen.sha256, chosen.given), word)
+        for chosen in clips
+    ]
+    read = [result for result in results if result is not None]
+    if len(read) == 2:
+        _show(clips, read, word)
+
+
+def _choose(side: str, word: Words) -> ChosenClip | None:
+    named = choices(word)
+    tokens = list(named)
+    wanted = st.query_params.get(side, _START[side])
+    index = tokens.index(wanted) if wanted in tokens else None
+    picked = st.selectbox(
+        word(f"pages.beside_{side}"),
+        tokens,
+        index=index,
+        format_func=lambda key: named.get(key, key),
+        key=f"beside-{side}",
+        persist_state="session",
+    )
+    if picked is None:
+        return None
+    st.query_params[side] = picked
+    return clip_by_token(picked, word)
+
+
+def _show(clips: list[ChosenClip], results: list[ReadResult], word: Words) -> None:
+    columns = st.columns(2)
+    for column, chosen, result in zip(columns, clips, results, strict=True):
+        column.html(_head(chosen, result, word))
+    for axis in ("across", "up_down"):
+        told_of = difference(results[0].reading, results[1].reading, axis)
+        if told_of is not None:
+            st.html(f'<p class="ts-difference">{escape(word.tell(told_of.sentence))}</p>')
+    curves = [curves_in_step(result) for result in results]
+    both = [made for made in curves if made is not None]
+    if len(both) < 2:
+        st.warning(word("pages.beside_no_swing"))
+        return
+    if both[0].unit != both[1].unit:
+        st.warning(word("pages.beside_no_scale"))
+        return
+    reach = max(reach_for(result) for result in results)
+    films = [
+        _film(chosen, result, made, reach, word)
+        for chosen, result, made in zip(clips, results, both, strict=True)
+    ]
+    shown = tuple(film for film in films if film is not None)
+    pictures: list[tuple[str, Picture]] = [
+        ("right", compared_picture((both[0], both[1]), axis, word.language)) for axis in (0, 1)
+    ]
+    show_viewer(
+        "viewer-beside",
+        curves=(both[0], both[1]),
+        films=shown if len(shown) == 2 else (),
+        pictures=tuple(pictures),
+        language=word.language,
+    )
+    st.html(f'<p class="ts-note">{escape(word("pages.beside_one_arrow"))}</p>')
+
+
+def _head(chosen: ChosenClip, result: ReadResult, word: Words) -> str:
+    label = word(f"reading.label_{result.reading.label or 'none'}")
+    return (
+        f'<section class="ts-card ts-{result.reading.label or "refused"}">'
+        f'<div class="ts-headline">{label_icon(result.reading.label)}'
+        f"<div><h2>{escape(label)}</h2><p>{escape(chosen.name)}</p></div></div></section>"
+    )
+
+
+def curves_in_step(result: ReadResult) -> Curves | None:
+    """Give the curves of a reading with time counted from the release.
+
+    Parameters
+    ----------
+    result
+        What was read.
+
+    Returns
+    -------
+    Curves or None
+        None without a swing.
+    """
+    curves = curves_of(result.reading)
+    if curves is None or result.track is None:
+        return None
+    return since_release(curves, result.reading, result.track.time_s)
+
+
+def _film(
+    chosen: ChosenClip, result: ReadResult, curves: Curves, reach: float, word: Words
+) -> Film | None:
+    key = (chosen.sha256, result.reading.known, round(reach, 3), word.language)
+
+    def make() -> Film | None:
+        return flight_views(
+            chosen.path, result, says=word("pages.film_says"), caption=chosen.name, reach=reach
+        ).film
+
+    film = _films().get(key, make)
+    if film is None:
+        return None
+    # The film counts from the first followed frame, the curves from the release.
+    own = curves_of(result.reading)
+    offset = 0.0 if own is None else float(np.min(curves.time_s) - np.min(own.time_s))
+    return replace(film, starts_s=film.starts_s + offset)
