@@ -130,13 +130,14 @@ def test_turned_films_come_upright(tmp_path: Path, degrees: int, pix_fmt: str) -
     """A phone held upright or upside down: picture, width and height as a player shows them."""
     path = tmp_path / "a.mp4"
     coding = Coding(rotation_deg=degrees, codec="libx265", pix_fmt=pix_fmt)
-    write_clip(path, barcode_frames(20, 64, 96), container_hz=Fraction(240), coding=coding)
+    # Not 64 wide: the encoder now and then spoils pictures of exactly one block in width.
+    write_clip(path, barcode_frames(20, 80, 112), container_hz=Fraction(240), coding=coding)
     with Reader(path) as reader:
-        assert (reader.width, reader.height) == (64, 96)
+        assert (reader.width, reader.height) == (80, 112)
         frames = list(reader.frames())
         assert reader.clip.rotation_deg == degrees
-        assert (reader.clip.width, reader.clip.height) == (64, 96)
-        assert reader.picture(3).shape == (96, 64, 3)
+        assert (reader.clip.width, reader.clip.height) == (80, 112)
+        assert reader.picture(3).shape == (112, 80, 3)
     assert [number_in(frame.luma) for frame in frames] == list(range(20))
 
 

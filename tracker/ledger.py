@@ -199,4 +199,4 @@ def _mean_square_change(luma: ByteArray, before: ByteArray) -> float:
         band = slice(top, min(top + BAND_ROWS, height))
         total += float(cv2.norm(luma[band], before[band], cv2.NORM_L2SQR))
         rows += band.stop - band.start
-    return total / (rows * width)
+    return total / float(rows * width)
