@@ -1,0 +1,185 @@
+"""Clips beside the logbook, kept by the hash of their content: files go in, hashes come out."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import uuid
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO
+
+from classify.logbook_file import LogbookFile, now
+from tracker.types import InputError
+
+PIECE_BYTES = 1 << 20
+SUFFIX = re.compile(r"\.[a-z0-9]{1,8}")
+FILE = re.compile(r"(?P<sha256>[0-9a-f]{64})(\.[a-z0-9]{1,8})?")
+"""What a clip's file in the store can be called."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptClip:
+    """A clip in the store.
+
+    Attributes
+    ----------
+    sha256
+        Hash of the content.
+    name
+        As the coach's file was called.
+    path
+        Where it stands.
+    """
+
+    sha256: str
+    name: str
+    path: Path
+
+
+def keep_clip(book: LogbookFile, source: Path) -> KeptClip:
+    """Copy a clip into the store; one that is there already is not copied again.
+
+    Parameters
+    ----------
+    book
+        The logbook.
+    source
+        Any file.
+
+    Returns
+    -------
+    KeptClip
+        On the disk when this returns.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, is empty, or the store cannot be written.
+    """
+    try:
+        with source.open("rb") as stream:
+            return keep_stream(book, stream, source.name)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise InputError("logbook.cannot_copy", path=str(source), reason=reason) from None
+
+
+def keep_stream(book: LogbookFile, stream: IO[bytes], name: str) -> KeptClip:
+    """Copy a clip into the store from an open stream, piece by piece.
+
+    Parameters
+    ----------
+    book
+        The logbook.
+    stream
+        Its content.
+    name
+        As the coach calls it; only its last part is kept.
+
+    Returns
+    -------
+    KeptClip
+        On the disk when this returns.
+
+    Raises
+    ------
+    InputError
+        If it is empty.
+    """
+    clip, size = put_file(book.folder / "clips", stream, name)
+    with book.writing() as db:
+        db.execute(
+            "INSERT OR IGNORE INTO clips VALUES (?, ?, ?, ?, ?)",
+            (clip.sha256, clip.name, clip.path.name, size, now()),
+        )
+    return clip
+
+
+def put_file(
+    folder: Path, stream: IO[bytes], name: str, *, sha256: str | None = None
+) -> tuple[KeptClip, int]:
+    """Put a clip's content into the store's folder under its hash, without telling the logbook.
+
+    Parameters
+    ----------
+    folder
+        Of the store; made if it is missing.
+    stream
+        The content.
+    name
+        As the coach calls it; only its last part is kept.
+    sha256
+        What the hash must be, if that is known.
+
+    Returns
+    -------
+    KeptClip
+        Where it stands.
+    int
+        Its size in bytes.
+
+    Raises
+    ------
+    InputError
+        If it is empty, or its hash is another.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    part = folder / f"{uuid.uuid4().hex}.part"
+    digest, size = hashlib.sha256(), 0
+    try:
+        with part.open("wb") as copy:
+            while piece := stream.read(PIECE_BYTES):
+                digest.update(piece)
+                size += len(piece)
+                copy.write(piece)
+            copy.flush()
+            os.fsync(copy.fileno())
+        found = digest.hexdigest()
+        if size == 0:
+            raise InputError("logbook.empty_clip", name=name)
+        if sha256 is not None and found != sha256:
+            raise InputError("logbook.clip_hash", name=name)
+        plain = re.split(r"[/\\]", name)[-1] or "clip"
+        suffix = Path(plain).suffix.lower()
+        file = found + (suffix if SUFFIX.fullmatch(suffix) else "")
+        part.replace(folder / file)
+        _shelve(folder, found, plain, file)
+    finally:
+        part.unlink(missing_ok=True)
+    return KeptClip(sha256=found, name=plain, path=folder / file), size
+
+
+def _shelve(folder: Path, sha256: str, name: str, file: str) -> None:
+    """Write the clip's card beside it, by which the dashboard's shelf finds it."""
+    card = folder / f"{sha256}.json"
+    if not card.exists():
+        text = json.dumps({"name": name, "file": file, "added": now()}, ensure_ascii=False)
+        card.write_text(text + "\n", encoding="utf-8")
+
+
+def find_clip(book: LogbookFile, sha256: str) -> KeptClip | None:
+    """Find a clip by its hash.
+
+    Parameters
+    ----------
+    book
+        The logbook.
+    sha256
+        Of its content.
+
+    Returns
+    -------
+    KeptClip or None
+        None if the logbook does not know it or its file is gone.
+    """
+    with book.reading() as db:
+        row = db.execute("SELECT * FROM clips WHERE sha256 = ?", (sha256,)).fetchone()
+    if row is None:
+        return None
+    path = book.folder / "clips" / row["file"]
+    if not path.is_file():
+        return None
+    return KeptClip(sha256=row["sha256"], name=row["name"], path=path)

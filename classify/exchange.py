@@ -1,0 +1,283 @@
+"""Take the logbook elsewhere: it goes into one zip file, whole, and comes back out of one.
+
+The zip holds ``logbook.json`` (every row of every table: what is read back), the same as CSV (for
+spreadsheets), and the clips. Nothing in a zip is trusted: names, sizes, links and hashes are
+checked before anything is kept.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import sqlite3
+import stat
+import uuid
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any, cast
+
+from classify.clip_store import FILE, put_file
+from classify.evidence_payload import check_payload
+from classify.logbook_file import LogbookFile
+from classify.migrations import MIGRATIONS, TABLES
+from classify.setup_sheet import fill_sheet
+from tracker.types import InputError
+
+FORMAT = "tailsway logbook"
+MOST_JSON_BYTES = 512 << 20
+MOST_CLIP_BYTES = 8 << 30
+MOST_FILES = 20_000
+MOST_RATIO = 200.0
+"""Packed data that unpacks to more than this many times its size is taken for a bomb."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Exchanged:
+    """What went through.
+
+    Attributes
+    ----------
+    rows
+        By table: how many were written (export) or were new (import).
+    clips
+        How many clips went along.
+    missing_clips
+        Names of clips whose file is gone from the store.
+    """
+
+    rows: dict[str, int]
+    clips: int
+    missing_clips: tuple[str, ...]
+
+
+def export_zip(book: LogbookFile, to: Path) -> Exchanged:
+    """Write the whole logbook and its clips into a zip file.
+
+    Parameters
+    ----------
+    book
+        The logbook; others may use it meanwhile.
+    to
+        New file; an existing one is not overwritten.
+
+    Returns
+    -------
+    Exchanged
+        What was written.
+
+    Raises
+    ------
+    InputError
+        If the file exists or cannot be written.
+    """
+    if to.exists():
+        raise InputError("logbook.exists", path=str(to))
+    tables = _all_rows(book)
+    part = to.with_name(f"{to.name}.{uuid.uuid4().hex}.part")
+    missing: list[str] = []
+    try:
+        with zipfile.ZipFile(part, "w", zipfile.ZIP_DEFLATED) as packed:
+            head = {"format": FORMAT, "shape": len(MIGRATIONS), "tables": tables}
+            packed.writestr("logbook.json", json.dumps(head, ensure_ascii=False, indent=1))
+            for name, rows in tables.items():
+                packed.writestr(f"csv/{name}.csv", _csv(rows))
+            for row in tables["clips"]:
+                clip = book.folder / "clips" / str(row["file"])
+                if clip.is_file():  # films are packed already: store, do not squeeze again
+                    packed.write(clip, f"clips/{row['sha256']}", zipfile.ZIP_STORED)
+                else:
+                    missing.append(str(row["name"]))
+        with part.open("rb+") as stream:
+            os.fsync(stream.fileno())
+        part.replace(to)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise InputError("logbook.cannot_write", path=str(to), reason=reason) from None
+    finally:
+        part.unlink(missing_ok=True)
+    return Exchanged(
+        rows={name: len(rows) for name, rows in tables.items()},
+        clips=len(tables["clips"]) - len(missing),
+        missing_clips=tuple(missing),
+    )
+
+
+Row = dict[str, str | int | float | None]
+
+
+def _all_rows(book: LogbookFile) -> dict[str, list[Row]]:
+    with book.reading() as db:
+        return {
+            name: [dict(row) for row in db.execute(f"SELECT * FROM {name} ORDER BY rowid")]  # noqa: S608 fixed names
+            for name in TABLES
+        }
+
+
+def _csv(rows: list[Row]) -> str:
+    out = io.StringIO()
+    if rows:
+        writer = csv.DictWriter(out, fieldnames=list(rows[0]))
+        writer.writeheader()
+        writer.writerows([{k: _harmless(v) for k, v in row.items()} for row in rows])
+    return out.getvalue()
+
+
+def _harmless(value: str | int | float | None) -> str | int | float | None:
+    """Keep a spreadsheet from running a text as a formula."""
+    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return "'" + value
+    return value
+
+
+def import_zip(book: LogbookFile, source: Path) -> Exchanged:
+    """Read a zip file that `export_zip` wrote into a logbook.
+
+    Parameters
+    ----------
+    book
+        Empty or not; rows that are there already are left as they are.
+    source
+        The zip file.
+
+    Returns
+    -------
+    Exchanged
+        What was new.
+
+    Raises
+    ------
+    InputError
+        If it is no such file, was tampered with, or a row in it contradicts one that is here.
+        Then the logbook's tables are as they were.
+    """
+    try:
+        with zipfile.ZipFile(source) as packed:
+            entries = _checked_entries(packed)
+            tables = _tables(packed, entries)
+            clips = _clips(book, packed, entries, tables["clips"])
+    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError) as error:
+        raise InputError("logbook.no_zip", path=str(source), reason=str(error)) from None
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise InputError("logbook.no_zip", path=str(source), reason=reason) from None
+    new = dict.fromkeys(TABLES, 0)
+    with book.writing() as db:
+        for name in TABLES:
+            for row in tables[name]:
+                new[name] += _put(db, name, row)
+        broken = db.execute("PRAGMA foreign_key_check").fetchall()
+        if broken:
+            raise InputError("logbook.does_not_fit", reason=f"{len(broken)} rows point nowhere")
+    return Exchanged(rows=new, clips=clips, missing_clips=())
+
+
+def _checked_entries(packed: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
+    """Look at every name and size before anything is unpacked."""
+    entries: dict[str, zipfile.ZipInfo] = {}
+    infos = packed.infolist()
+    if len(infos) > MOST_FILES:
+        raise InputError("logbook.zip_too_many", found=len(infos), most=MOST_FILES)
+    for info in infos:
+        name = info.filename
+        parts = name.split("/")
+        expected = name == "logbook.json" or (len(parts) == 2 and parts[0] in ("csv", "clips"))
+        strange = "\\" in name or ".." in parts or name.startswith("/") or name in entries
+        link = stat.S_ISLNK(info.external_attr >> 16)
+        if not expected or strange or link or info.is_dir() or info.flag_bits & 0x1:
+            raise InputError("logbook.zip_entry", name=name[:80])
+        most = MOST_CLIP_BYTES if parts[0] == "clips" else MOST_JSON_BYTES
+        ratio = info.file_size / max(info.compress_size, 1)
+        if info.file_size > most or (info.file_size > 1 << 20 and ratio > MOST_RATIO):
+            raise InputError("logbook.zip_bomb", name=name[:80])
+        entries[name] = info
+    return entries
+
+
+def _tables(
+    packed: zipfile.ZipFile, entries: dict[str, zipfile.ZipInfo]
+) -> dict[str, list[dict[str, Any]]]:
+    """Read the rows and check that they have the columns of their tables."""
+    if "logbook.json" not in entries:
+        raise InputError("logbook.no_zip", path=str(packed.filename), reason="no logbook.json")
+    try:
+        with packed.open("logbook.json") as stream:
+            head = json.loads(_limited(stream, entries["logbook.json"]))
+        if head["format"] != FORMAT:
+            raise ValueError("another format")
+        shape = int(head["shape"])
+        tables = cast("dict[str, list[dict[str, Any]]]", head["tables"])
+        rows = {name: [dict(row) for row in tables[name]] for name in TABLES}
+    except (KeyError, TypeError, ValueError, RecursionError) as error:
+        reason = f"logbook.json: {error}"
+        raise InputError("logbook.no_zip", path=str(packed.filename), reason=reason) from None
+    if shape != len(MIGRATIONS):
+        raise InputError("logbook.newer", found=shape, known=len(MIGRATIONS))
+    return rows
+
+
+def _limited(stream: IO[bytes], info: zipfile.ZipInfo) -> bytes:
+    """Read no more than was announced, whatever the entry really holds."""
+    content = stream.read(info.file_size + 1)
+    if len(content) != info.file_size:
+        raise InputError("logbook.zip_bomb", name=info.filename)
+    return content
+
+
+def _clips(
+    book: LogbookFile, packed: zipfile.ZipFile, entries: dict[str, zipfile.ZipInfo],
+    rows: list[dict[str, Any]],
+) -> int:  # fmt: skip
+    """Keep the clips whose content has the hash that their row names."""
+    kept = 0
+    for row in rows:
+        sha256, file = str(row.get("sha256")), str(row.get("file"))
+        match = FILE.fullmatch(file)
+        if match is None or match["sha256"] != sha256:
+            raise InputError("logbook.zip_entry", name=file[:80])
+        entry = entries.get(f"clips/{sha256}")
+        if entry is not None:
+            with packed.open(entry) as stream:
+                # the row's own file name, checked above, decides the suffix
+                put_file(book.folder / "clips", stream, file, sha256=sha256)
+            kept += 1
+    return kept
+
+
+def _sound(table: str, row: dict[str, Any]) -> None:
+    """Refuse a row whose content the rest of the program could not read."""
+    try:
+        if table == "versions":
+            fill_sheet(json.loads(row["typed_json"]))
+        elif table == "evidence":
+            check_payload(row["kind"], json.loads(row["payload_json"]))
+        elif table == "decisions":
+            dict(json.loads(row["proposal_json"]))
+        elif table == "deletions" and row["of_table"] not in TABLES:
+            raise ValueError(row["of_table"])
+        elif table == "history":
+            dict(json.loads(row["before_json"]))
+    except (AttributeError, KeyError, TypeError, ValueError, RecursionError) as error:
+        raise InputError("logbook.does_not_fit", reason=f"{table}: {error!r}") from None
+
+
+def _put(db: sqlite3.Connection, table: str, row: dict[str, Any]) -> int:
+    """Put one row in; 1 if it was new, 0 if the same row was there, else a refusal."""
+    columns = [str(info["name"]) for info in db.execute(f"PRAGMA table_info({table})")]
+    if sorted(columns) != sorted(row):
+        raise InputError("logbook.does_not_fit", reason=f"columns of {table}")
+    _sound(table, row)
+    values = [row[column] for column in columns]
+    if any(not isinstance(value, str | int | float | None) for value in values):
+        raise InputError("logbook.does_not_fit", reason=f"a value of {table}")
+    key = columns[0]
+    there = db.execute(f"SELECT * FROM {table} WHERE {key} = ?", (row[key],)).fetchone()  # noqa: S608 fixed names
+    if there is not None:
+        if table != "clips" and [there[column] for column in columns] != values:
+            raise InputError("logbook.contradicts", what=table, id=str(row[key])[:40])
+        return 0
+    marks = ", ".join("?" * len(columns))
+    db.execute(f"INSERT INTO {table} VALUES ({marks})", values)  # noqa: S608 fixed names
+    return 1

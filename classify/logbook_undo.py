@@ -1,0 +1,121 @@
+"""Deletes that can be undone, and how things were before they were corrected.
+
+A row of the logbook goes in; it is taken out of sight, brought back, or its past is told.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from typing import Literal, cast
+
+from classify.logbook_file import LogbookFile, new_id, now
+from tracker.types import InputError
+
+Deletable = Literal["archers", "setups", "evidence", "decisions"]
+
+
+def delete(book: LogbookFile, table: Deletable, row_id: str) -> None:
+    """Take something out of sight; `undo_delete` brings it back.
+
+    Parameters
+    ----------
+    book
+        The logbook.
+    table, row_id
+        What.
+
+    Raises
+    ------
+    InputError
+        If it is not there.
+    """
+    with book.writing() as db:
+        moment = now()
+        # the table's name is one of a fixed few, never a person's text
+        touched = db.execute(
+            f"UPDATE {_table(table)} SET deleted_at = ? WHERE id = ? AND deleted_at IS NULL",  # noqa: S608
+            (moment, row_id),
+        ).rowcount
+        if touched != 1:
+            raise InputError("logbook.not_there", what=table, id=row_id)
+        db.execute(
+            "INSERT INTO deletions VALUES (?, ?, ?, ?, NULL)", (new_id(), table, row_id, moment)
+        )
+
+
+def undo_delete(book: LogbookFile) -> tuple[Deletable, str]:
+    """Bring back what was deleted last.
+
+    Parameters
+    ----------
+    book
+        The logbook.
+
+    Returns
+    -------
+    tuple of (table, id)
+        What came back; call again for the one before.
+
+    Raises
+    ------
+    InputError
+        If nothing is deleted, or its name was given to something else meanwhile.
+    """
+    with book.writing() as db:
+        row = db.execute(
+            "SELECT rowid, * FROM deletions WHERE undone_at IS NULL ORDER BY rowid DESC LIMIT 1"
+        ).fetchone()
+        if row is None:
+            raise InputError("logbook.nothing_deleted")
+        table = cast("Deletable", row["of_table"])
+        db.execute(
+            f"UPDATE {_table(table)} SET deleted_at = NULL WHERE id = ?",  # noqa: S608
+            (row["of_id"],),
+        )
+        if table in ("archers", "setups"):
+            _still_free(db, table, row["of_id"])
+        db.execute("UPDATE deletions SET undone_at = ? WHERE id = ?", (now(), row["id"]))
+    return table, str(row["of_id"])
+
+
+def _still_free(db: sqlite3.Connection, table: str, row_id: str) -> None:
+    """Refuse to bring back a name that something else has by now."""
+    owner = ", archer_id" if table == "setups" else ""
+    twice = db.execute(
+        f"SELECT name FROM {table} WHERE deleted_at IS NULL GROUP BY name{owner}"  # noqa: S608 fixed names
+        " HAVING count(*) > 1 AND sum(id = ?) > 0",
+        (row_id,),
+    ).fetchone()
+    if twice is not None:
+        raise InputError("logbook.name_in_use", name=twice["name"])
+
+
+def keep_history(db: sqlite3.Connection, table: str, row_id: str, reason: str) -> None:
+    """Write down how a row is before it is corrected, inside the caller's transaction."""
+    row = db.execute(
+        f"SELECT * FROM {_table(cast('Deletable', table))} WHERE id = ?",  # noqa: S608
+        (row_id,),
+    ).fetchone()
+    if row is None:
+        raise InputError("logbook.not_there", what=table, id=row_id)
+    before = json.dumps(dict(row), ensure_ascii=False)
+    db.execute(
+        "INSERT INTO history VALUES (?, ?, ?, ?, ?, ?)",
+        (new_id(), table, row_id, reason, before, now()),
+    )
+
+
+def history(book: LogbookFile, row_id: str) -> list[tuple[str, str, dict[str, object]]]:
+    """List how a row was before each correction: (when, why, the row), oldest first."""
+    with book.reading() as db:
+        rows = db.execute(
+            "SELECT * FROM history WHERE of_id = ? ORDER BY rowid", (row_id,)
+        ).fetchall()
+    return [(row["made_at"], row["reason"], json.loads(row["before_json"])) for row in rows]
+
+
+def _table(table: Deletable) -> str:
+    if table not in ("archers", "setups", "evidence", "decisions"):
+        raise ValueError(f"{table!r} cannot be deleted from")
+    return table
