@@ -17,7 +17,7 @@ import tracker.opening
 from fixtures.encode import Coding, write_clip
 from tests.barcode_film import barcode_film, barcode_frame, barcode_frames, read_whole
 from tracker.decode import Reader
-from tracker.opening import missing_bytes
+from tracker.outline import missing_bytes
 from tracker.types import InputError
 from ui.words import say
 
@@ -209,6 +209,37 @@ def test_too_many_frames_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyP
     monkeypatch.setattr(tracker.decode, "MOST_FRAMES", 20)
     assert refusal(declared) == "film.too_long"
     assert refusal(undeclared) == "film.too_long"
+
+
+@pytest.mark.parametrize("fragmented", [False, True])
+def test_absurd_tables_are_refused_before_they_cost_memory(
+    tmp_path: Path, fragmented: bool
+) -> None:
+    """A small file whose table claims fifty million frames, in one piece or in fragments."""
+    path = tmp_path / "a.mp4"
+    options = {"movflags": "frag_keyframe+empty_moov"} if fragmented else {}
+    with av.open(str(path), "w", options=options) as container:
+        stream = container.add_stream("libx264", rate=240)
+        stream.width, stream.height = 96, 64
+        for frame in barcode_frames(10):
+            picture = av.VideoFrame.from_ndarray(frame, format="gray").reformat(format="yuv420p")
+            container.mux(stream.encode(picture))
+        container.mux(stream.encode(None))
+    content = bytearray(path.read_bytes())
+    at = content.index(b"trun") + 8 if fragmented else content.index(b"stsz") + 12
+    content[at : at + 4] = struct.pack(">I", 50_000_000)
+    assert refusal(written(path, bytes(content))) == "film.too_long"
+
+
+def test_boxes_within_boxes_end(tmp_path: Path) -> None:
+    """A file of folders in folders, or of countless boxes in a row, is walked and refused."""
+    depth = 3000
+    nested = b"".join(struct.pack(">I4s", 8 * (depth - k), b"trak") for k in range(depth))
+    start = b"\0\0\0\x08ftyp"
+    deep = written(tmp_path / "deep.mp4", start + nested)
+    assert refusal(deep) in {"film.not_a_film", "film.cut_off"}
+    row = written(tmp_path / "row.mp4", start + 300_001 * b"\0\0\0\x08free")
+    assert refusal(row) == "film.too_many_boxes"
 
 
 def test_encrypted_film_is_refused(tmp_path: Path) -> None:

@@ -18,3 +18,18 @@ def test_code_and_templates_name_the_same_sentences() -> None:
     used = {key for file in folder.glob("*.py") for key in FILM.findall(file.read_text("utf-8"))}
     catalogue = files("ui.words") / "en" / "film.toml"
     assert used == set(tomllib.loads(catalogue.read_text("utf-8")))
+
+
+def test_every_language_fills_the_same_gaps() -> None:
+    """A translation names the same sentences with the same values."""
+    gaps = re.compile(r"\{(\w+)")
+    english, spanish = (
+        {
+            key: sorted(gaps.findall(template))
+            for key, template in tomllib.loads(
+                (files("ui.words") / language / "film.toml").read_text("utf-8")
+            ).items()
+        }
+        for language in ("en", "es")
+    )
+    assert english == spanish

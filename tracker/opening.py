@@ -8,17 +8,18 @@ from __future__ import annotations
 
 import hashlib
 from pathlib import Path
-from typing import BinaryIO
 
 import av
 import av.container
 import av.error
 import av.video.stream
 
+from tracker.outline import missing_bytes, most_samples
 from tracker.types import InputError
 
 LARGEST_SIDE_PX = 8192
 MOST_FRAMES = 500_000
+MOST_SOUND_SAMPLES = 10_000_000
 PIECE_BYTES = 1 << 20
 
 CONTAINERS = "mov,mp4,m4a,3gp,3g2,mj2,matroska,webm,avi,mpegts,mp3,wav,flac,ogg,aac,aiff,amr"
@@ -36,9 +37,6 @@ PHOTO_STARTS = (
 )
 PHOTO_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"avif"}
 """Brands of ISO/IEC 23008-12 for single pictures."""
-
-PROMISING = {b"mdat", b"moov", b"moof"}
-"""Boxes without whose whole content frames are lost."""
 
 
 def name_of(path: Path) -> str:
@@ -105,6 +103,7 @@ def open_film(
     size = _check_file(path)
     if _is_photo(path):
         raise InputError("film.photo", path=name_of(path))
+    _check_claims(path)
     missing = missing_bytes(path)
     try:
         # The prefix keeps a file called "concat:..." from being taken for more than its name.
@@ -141,6 +140,13 @@ def _check_file(path: Path) -> int:
     if size == 0:
         raise InputError("film.empty_file", path=name_of(path))
     return size
+
+
+def _check_claims(path: Path) -> None:
+    """Refuse tables of absurd length: the decoding library would reserve memory for them first."""
+    video, other = most_samples(path)
+    if video > MOST_FRAMES or other > MOST_SOUND_SAMPLES:
+        raise InputError("film.too_long", frames=max(video, other), most_frames=MOST_FRAMES)
 
 
 def _is_photo(path: Path) -> bool:
@@ -219,79 +225,3 @@ def check_size(width: int, height: int) -> None:
     """
     if max(width, height) > LARGEST_SIDE_PX:
         raise InputError("film.too_large", width=width, height=height, largest=LARGEST_SIDE_PX)
-
-
-def missing_bytes(path: Path) -> int:
-    """How many bytes the file's own outline promises beyond its end.
-
-    Parameters
-    ----------
-    path
-        Of the file.
-
-    Returns
-    -------
-    int
-        0 for a whole file and for one whose outline is unknown here.
-
-    References
-    ----------
-    .. [1] ISO/IEC 14496-12, 4.2: boxes of 32-bit size and type; 1 means a 64-bit size follows, 0
-       means to the end of the file.
-    .. [2] RFC 8794 (EBML), RFC 9559 (Matroska): a header, then a segment of known or unknown size.
-    """
-    size = path.stat().st_size
-    with path.open("rb") as file:
-        head = file.read(12)
-        if head[:4] == b"\x1aE\xdf\xa3":
-            return max(_matroska_end(file) - size, 0)
-        if head[4:8] in {b"ftyp", b"moov", b"mdat", b"wide", b"free", b"skip"}:
-            return _boxes_missing(file, size)
-    return 0
-
-
-def _boxes_missing(file: BinaryIO, size: int) -> int:
-    """Walk the outermost boxes; a film without its index counts as one byte short."""
-    position, indexed = 0, False
-    while position + 8 <= size:
-        file.seek(position)
-        head = file.read(16)
-        length, kind = int.from_bytes(head[:4], "big"), head[4:8]
-        indexed |= kind == b"moov"
-        if length == 1:
-            length = int.from_bytes(head[8:16], "big")
-        if length == 0:
-            position = size
-            break
-        if length < 8:
-            return 0  # no outline to trust
-        end = position + length
-        if end > size and kind not in PROMISING:
-            break  # rubbish after the film
-        position = end
-    return max(position - size, 0) or (0 if indexed else 1)
-
-
-def _matroska_end(file: BinaryIO) -> int:
-    """Where header and segment end; 0 if the segment does not say."""
-    file.seek(4)
-    header = _ebml_size(file)
-    if header is None:
-        return 0
-    file.seek(header, 1)
-    if file.read(4) != b"\x18S\x80g":
-        return 0
-    segment = _ebml_size(file)
-    return 0 if segment is None else file.tell() + segment
-
-
-def _ebml_size(file: BinaryIO) -> int | None:
-    """Read a variable-length number; all ones means unknown."""
-    first = file.read(1)
-    if not first or first[0] == 0:
-        return None
-    length = 9 - first[0].bit_length()
-    value = first[0] & ((1 << (8 - length)) - 1)
-    rest = file.read(length - 1)
-    number = int.from_bytes(bytes([value]) + rest, "big")
-    return None if number == (1 << (7 * length)) - 1 else number
