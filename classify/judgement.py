@@ -10,19 +10,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from importlib.metadata import version
-from math import isfinite, radians
+from math import isfinite
 
 from classify.clues import SPEED_SIGMA
 from classify.knowledge import causes_for
 from classify.label import Labelled, label_flight
-from classify.physics import centre_of_mass_m, complete, predict
+from classify.physics import mm_per_degree, predict
 from classify.scale import find_scale, priors_for
+from classify.slow_swing import SlowSwing, slow_swing
 from classify.spectral import fit_swing
 from classify.thresholds import shipped_thresholds
 from classify.timebase import TimeBase, check_time_base
 from classify.types import (
     DISTURBANCES,
-    ArrowSpec,
     Cause,
     Estimate,
     Known,
@@ -55,9 +55,13 @@ class Measured:
     ----------
     spectrum, scale, prediction, time_base
         Of the stages by these names.
+    slow
+        Rigid yaw and pitch summed over what the clip leaves open; None where there is no scale or
+        yaw and pitch have frequencies of their own.
     """
 
     spectrum: Spectrum
+    slow: SlowSwing | None
     scale: Scale | None
     prediction: Prediction
     time_base: TimeBase
@@ -113,28 +117,13 @@ def measure(
         return spectrum
     scale = find_scale(spectrum, known=known, clip=clip, track=track, face_px=face_px)
     time_base = check_time_base(spectrum, scale, known, clip, track, face_px=face_px)
-    return Measured(spectrum=spectrum, scale=scale, prediction=prediction, time_base=time_base)
-
-
-def mm_per_degree(arrow: ArrowSpec | None) -> Estimate:
-    """How far the nock moves about the flight path for a degree of yaw.
-
-    Parameters
-    ----------
-    arrow
-        As far as the set-up sheet knows it.
-
-    Returns
-    -------
-    Estimate
-        Millimetres. The lever is nock to centre of mass; without a sheet 7.2 to 8.1 mm over target
-        arrows, worked out from their masses.
-    """
-    if arrow is None:
-        return Estimate(value=7.7, sigma=0.3)
-    parts, assumed = complete(arrow)
-    lever = 1e3 * radians(1.0) * centre_of_mass_m(parts)
-    return Estimate(value=lever, sigma=lever * (0.03 if assumed else 0.01))
+    slow = None
+    if scale is not None:
+        mm_per_px_s = 1e3 * scale.m_per_px_s.value
+        slow = slow_swing(track, spectrum, priors=priors, mm_per_px_s=mm_per_px_s)
+    return Measured(
+        spectrum=spectrum, slow=slow, scale=scale, prediction=prediction, time_base=time_base
+    )
 
 
 def check_known(known: Known) -> None:
@@ -226,6 +215,7 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
         return _with(measured, bare_reading(clip, track, known, refused=message("label.no_scale")))
     labelled = label_flight(
         measured.spectrum,
+        slow=measured.slow,
         scale=scale,
         prediction=measured.prediction,
         mm_per_deg=mm_per_degree(known.arrow),
@@ -277,7 +267,7 @@ def _say_rate(base: TimeBase) -> Message:
 def _causes(labelled: Labelled, known: Known) -> tuple[Cause, ...]:
     if labelled.refused is not None:
         return ()
-    findings: dict[str, float] = {name: value for name, value in labelled.presence.items()}
+    findings: dict[str, float] = dict(labelled.presence.items())
     if labelled.wobble:
         findings["wobble"] = 1.0
     if labelled.label == "clean":

@@ -18,6 +18,7 @@ import numpy as np
 from scipy.stats import ncx2
 
 from classify.kinds import KINDS, kind_probabilities
+from classify.slow_swing import SlowSwing
 from classify.thresholds import Thresholds
 from classify.types import (
     DISTURBANCES,
@@ -31,9 +32,11 @@ from classify.types import (
     Scale,
     Spectrum,
 )
-from tracker.types import FloatArray, Message, message
+from tracker.types import BoolArray, FloatArray, Message, message
 
 ACROSS, UP_DOWN = 0, 1
+FAST_LIMIT = 1
+"""Where `Spectrum.limits` says how wide a fast swing could hide."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -42,8 +45,8 @@ class Swing:
 
     Attributes
     ----------
-    mode
-        As fitted.
+    f_hz, sigma_f_hz, decay_per_s
+        Frequency with its error, decay rate.
     kind
         The likeliest kind.
     odds
@@ -51,13 +54,18 @@ class Swing:
     mm, sigma_mm
         (2,) zero to peak swing across and up-down at the first followed frame, with the scale's
         error in it.
+    seen
+        (2,) whether it stands out of its error.
     """
 
-    mode: Mode
+    f_hz: float
+    sigma_f_hz: float
+    decay_per_s: float
     kind: Kind
     odds: Mapping[Kind, float]
     mm: FloatArray
     sigma_mm: FloatArray
+    seen: BoolArray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,6 +97,7 @@ class Labelled:
 def label_flight(
     spectrum: Spectrum,
     *,
+    slow: SlowSwing | None,
     scale: Scale,
     prediction: Prediction,
     mm_per_deg: Estimate,
@@ -101,6 +110,8 @@ def label_flight(
     ----------
     spectrum
         The joint fit.
+    slow
+        Rigid yaw and pitch, summed over what the clip leaves open; None to take them from the fit.
     scale
         How px·s become metres.
     prediction
@@ -116,7 +127,13 @@ def label_flight(
     -------
     Labelled
     """
-    swings = tuple(_swing(mode, scale, prediction, frame_hz, thresholds) for mode in spectrum.modes)
+    swings = tuple(
+        _swing(mode, scale, prediction, frame_hz, thresholds)
+        for mode in spectrum.modes
+        if slow is None or not mode.slow
+    )
+    if slow is not None:
+        swings = (*swings, _slow_as_swing(slow, scale))
     yaw_threshold_mm = thresholds.swing_yaw_deg * mm_per_deg.value
     looked_for: Mapping[Disturbance, tuple[Kind, int, float]] = {
         "fishtailing": ("yaw", ACROSS, yaw_threshold_mm),
@@ -124,18 +141,20 @@ def label_flight(
         "porpoising": ("yaw", UP_DOWN, yaw_threshold_mm),
     }
     presence = {
-        name: _presence(swings, kind, axis, threshold)
+        name: _slow_presence(slow, axis, threshold, scale)
+        if slow is not None and kind == "yaw"
+        else _presence(swings, kind, axis, threshold)
         for name, (kind, axis, threshold) in looked_for.items()
     }
     wobble = _largest(swings, "wobble", ACROSS, UP_DOWN) >= thresholds.swing_wobble_mm
-    refused = _doubt(spectrum, swings, presence, yaw_threshold_mm, frame_hz, thresholds)
     strength = {
         name: _largest(swings, kind, axis) / threshold
         for name, (kind, axis, threshold) in looked_for.items()
     }
+    refused = _doubt(spectrum, swings, presence, looked_for, frame_hz, thresholds)
     label = None if refused else _leading(presence, strength, wobble=wobble)
     if label == "clean":
-        label, refused = _clean_or_hidden(spectrum, scale, looked_for)
+        label, refused = _clean_or_hidden(spectrum, scale, thresholds)
     return Labelled(
         label=label,
         presence={name: presence[name] for name in DISTURBANCES},
@@ -143,7 +162,7 @@ def label_flight(
         reasons=_reasons(swings, presence, prediction, mm_per_deg, frame_hz, wobble=wobble),
         across=_lines(swings, ACROSS, prediction, mm_per_deg),
         up_down=_lines(swings, UP_DOWN, prediction, mm_per_deg),
-        clean_below_mm=_upper_limits(swings, spectrum, scale) if label == "clean" else None,
+        clean_below_mm=_upper_limits(swings, slow, spectrum, scale) if label == "clean" else None,
         wobble=wobble,
     )
 
@@ -157,8 +176,44 @@ def _swing(
     relative = factor.sigma / factor.value
     sigma = np.hypot(mode.sigma_amplitude * factor.value * 1e3, mm * relative)
     return Swing(
-        mode=mode, kind=max(KINDS, key=lambda kind: odds[kind]), odds=odds, mm=mm, sigma_mm=sigma
+        f_hz=mode.f_hz,
+        sigma_f_hz=mode.sigma_f_hz,
+        decay_per_s=mode.decay_per_s,
+        kind=max(KINDS, key=lambda kind: odds[kind]),
+        odds=odds,
+        mm=mm,
+        sigma_mm=sigma,
+        seen=mode.amplitude > 2.0 * mode.sigma_amplitude,
     )
+
+
+def _slow_as_swing(slow: SlowSwing, scale: Scale) -> Swing:
+    """Put rigid yaw and pitch beside the other motions."""
+    relative = scale.m_per_px_s.sigma / scale.m_per_px_s.value
+    f_hz, sigma_f_hz = slow.frequency_hz()
+    decay_per_s, _ = slow.decay()
+    mm, sigma_mm = np.array([slow.swing_mm(axis) for axis in (ACROSS, UP_DOWN)]).T
+    return Swing(
+        f_hz=f_hz,
+        sigma_f_hz=sigma_f_hz,
+        decay_per_s=decay_per_s,
+        kind="yaw",
+        odds={"yaw": 1.0, "fast": 0.0, "bending": 0.0, "wobble": 0.0},
+        mm=mm,
+        sigma_mm=np.hypot(sigma_mm, relative * mm),
+        seen=mm > 2.0 * sigma_mm,
+    )
+
+
+def _slow_presence(slow: SlowSwing, axis: int, threshold_mm: float, scale: Scale) -> float:
+    """Chance that yaw or pitch counts, the scale's error summed over at three points."""
+    relative = scale.m_per_px_s.sigma / scale.m_per_px_s.value
+    nodes = ((-(3**0.5), 1 / 6), (0.0, 2 / 3), (3**0.5, 1 / 6))  # Gauss-Hermite
+    chance = sum(
+        weight * slow.chance_above(axis, threshold_mm / max(1.0 + node * relative, 0.1))
+        for node, weight in nodes
+    )
+    return min(chance, 1.0)  # the weights add up to 1 but for rounding
 
 
 def chance_above(value: float, sigma: float, threshold: float) -> float:
@@ -221,19 +276,15 @@ def _leading(
 
 
 def _clean_or_hidden(
-    spectrum: Spectrum,
-    scale: Scale,
-    looked_for: Mapping[Disturbance, tuple[Kind, int, float]],
+    spectrum: Spectrum, scale: Scale, thresholds: Thresholds
 ) -> tuple[Label | None, Message | None]:
-    """Call a flight clean only if nothing that counts could hide in it."""
-    for name, (kind, axis, threshold) in looked_for.items():
-        # The fit gives the limit of yaw first and of the fast band second.
-        at = 0 if kind == "yaw" else 1
-        if at >= len(spectrum.limits):
-            continue
-        limit = 1e3 * scale.m_per_px_s.value * float(spectrum.limits[at].amplitude[axis])
+    """Call a flight clean only if no fast swing that counts could hide in it."""
+    if len(spectrum.limits) > FAST_LIMIT:
+        amplitude = float(spectrum.limits[FAST_LIMIT].amplitude[ACROSS])
+        limit = 1e3 * scale.m_per_px_s.value * amplitude
+        threshold = thresholds.swing_fast_mm
         if limit > 1.5 * threshold:
-            return None, message(f"label.hidden_{name}", limit_mm=limit, threshold_mm=threshold)
+            return None, message("label.hidden_minnowing", limit_mm=limit, threshold_mm=threshold)
     return "clean", None
 
 
@@ -241,7 +292,7 @@ def _doubt(
     spectrum: Spectrum,
     swings: tuple[Swing, ...],
     presence: Mapping[Disturbance, float],
-    yaw_threshold_mm: float,
+    looked_for: Mapping[Disturbance, tuple[Kind, int, float]],
     frame_hz: float,
     thresholds: Thresholds,
 ) -> Message | None:
@@ -253,26 +304,28 @@ def _doubt(
         return message("label.too_short", seconds=float(times[-1] - times[0]))
     if not spectrum.halves_agree:
         return message("label.halves_disagree")
-    low, high = thresholds.refusal_doubt_low, thresholds.refusal_doubt_high
-    for swing in swings:
-        wide = chance_above(
-            float(swing.mm[ACROSS]), float(swing.sigma_mm[ACROSS]), thresholds.swing_fast_mm
+    name = max(presence, key=lambda key: presence[key])
+    if not thresholds.refusal_doubt_low <= presence[name] < thresholds.refusal_doubt_high:
+        return None  # whatever else is in doubt, one disturbance leads, or none is likely
+    kind, axis, threshold = looked_for[name]
+    if kind == "fast":
+        return _fast_doubt(swings, frame_hz, threshold)
+    sigma = max(float(swing.sigma_mm[axis]) for swing in swings if swing.kind == "yaw")
+    return message(f"label.vague_{name}", sigma_mm=sigma, threshold_mm=threshold)
+
+
+def _fast_doubt(swings: tuple[Swing, ...], frame_hz: float, threshold_mm: float) -> Message:
+    """Say what else the likeliest fast swing could be."""
+    swing = max(swings, key=lambda one: one.odds["fast"] * float(one.mm[ACROSS] > threshold_mm))
+    others: tuple[Kind, ...] = ("bending", "wobble", "yaw")
+    other = max(others, key=lambda kind: swing.odds[kind])
+    if swing.odds[other] < 0.1:
+        return message(
+            "label.vague_minnowing",
+            sigma_mm=float(swing.sigma_mm[ACROSS]),
+            threshold_mm=threshold_mm,
         )
-        if wide > 0.5 and low < swing.odds["fast"] < high and low < presence["minnowing"] < high:
-            return message(
-                "label.fast_or_bending" if swing.odds["bending"] > 0.1 else "label.fast_or_slow",
-                frequency_hz=swing.mode.f_hz,
-                frame_hz=frame_hz,
-            )
-    slow: tuple[tuple[Disturbance, int], ...] = (("fishtailing", ACROSS), ("porpoising", UP_DOWN))
-    for name, axis in slow:
-        sigma = max(
-            (float(swing.sigma_mm[axis]) for swing in swings if swing.kind == "yaw"), default=0.0
-        )
-        vague = sigma > thresholds.refusal_widest_sigma * yaw_threshold_mm
-        if vague and low < presence[name] < high:
-            return message(f"label.vague_{name}", sigma_mm=sigma, threshold_mm=yaw_threshold_mm)
-    return None
+    return message(f"label.fast_or_{other}", frequency_hz=swing.f_hz, frame_hz=frame_hz)
 
 
 def _lines(
@@ -281,19 +334,18 @@ def _lines(
     """List the modes along one axis, strongest first, leaving out what noise alone would show."""
     lines = []
     for swing in swings:
-        mode = swing.mode
-        if mode.amplitude[axis] < 2.0 * mode.sigma_amplitude[axis]:
+        if not swing.seen[axis]:
             continue
         expected = {"yaw": prediction.yaw_hz, "bending": prediction.bending_hz}.get(swing.kind)
         lines.append(
             ModeLine(
                 kind=swing.kind,
-                frequency_hz=mode.f_hz,
-                frequency_sigma_hz=mode.sigma_f_hz,
+                frequency_hz=swing.f_hz,
+                frequency_sigma_hz=swing.sigma_f_hz,
                 swing_mm=float(swing.mm[axis]),
                 swing_sigma_mm=float(swing.sigma_mm[axis]),
                 swing_deg=float(swing.mm[axis]) / mm_per_deg.value if swing.kind == "yaw" else None,
-                damping_ratio=damping_ratio(mode),
+                damping_ratio=damping_ratio(swing.f_hz, swing.decay_per_s),
                 expected_hz=None
                 if expected is None
                 else Estimate(value=expected.value, sigma=expected.value * expected.sigma),
@@ -302,20 +354,22 @@ def _lines(
     return tuple(sorted(lines, key=lambda line: -(line.swing_mm or 0.0)))
 
 
-def damping_ratio(mode: Mode) -> float:
-    """Fraction of critical damping of a mode.
+def damping_ratio(f_hz: float, decay_per_s: float) -> float:
+    """Fraction of critical damping of a decaying oscillation.
 
     Parameters
     ----------
-    mode
-        With its decay rate and (damped) frequency.
+    f_hz
+        (Damped) frequency.
+    decay_per_s
+        Decay rate of its amplitude.
 
     Returns
     -------
     float
         decay / sqrt(decay² + (2 pi f)²).
     """
-    return mode.decay_per_s / sqrt(mode.decay_per_s**2 + (2.0 * pi * mode.f_hz) ** 2)
+    return decay_per_s / sqrt(decay_per_s**2 + (2.0 * pi * f_hz) ** 2)
 
 
 def _reasons(
@@ -349,7 +403,7 @@ def _reasons(
             reasons.append(Message(f"label.{line.kind}_{direction}", values))
     if wobble:
         reasons.append(message("label.wobble_points_to"))
-    if any(swing.odds["bending"] > 0.02 and swing.mode.f_hz < 50.0 for swing in swings):
+    if any(swing.odds["bending"] > 0.02 and swing.f_hz < 50.0 for swing in swings):
         reasons.append(message("label.bending_folds", frame_hz=frame_hz))
     if all(value < 0.5 for value in presence.values()):
         reasons.append(message("label.below_thresholds"))
@@ -357,18 +411,21 @@ def _reasons(
 
 
 def _upper_limits(
-    swings: tuple[Swing, ...], spectrum: Spectrum, scale: Scale
+    swings: tuple[Swing, ...], slow: SlowSwing | None, spectrum: Spectrum, scale: Scale
 ) -> tuple[float, float]:
     """Bound the swing of a clean flight, seen or hidden, at 95 %, for each axis."""
-    hidden = [limit.amplitude for limit in spectrum.limits]
     factor = 1e3 * scale.m_per_px_s.value
+    relative = scale.m_per_px_s.sigma / scale.m_per_px_s.value
+    hidden = spectrum.limits if slow is None else spectrum.limits[FAST_LIMIT:]
     limits = []
     for axis in (ACROSS, UP_DOWN):
-        seen = (
+        bounds = [float(limit.amplitude[axis]) * factor for limit in hidden]
+        if slow is not None:
+            bounds.append(slow.upper_mm(axis) * (1.0 + 1.645 * relative))
+        bounds += [
             float(swing.mm[axis] + 1.645 * swing.sigma_mm[axis])
             for swing in swings
-            if swing.kind in ("yaw", "fast")
-        )
-        could_hide = (float(amplitude[axis]) * factor for amplitude in hidden)
-        limits.append(max((*seen, *could_hide), default=0.0))
+            if swing.kind == "fast" or (swing.kind == "yaw" and slow is None)
+        ]
+        limits.append(max(bounds, default=0.0))
     return limits[0], limits[1]

@@ -29,8 +29,6 @@ class Thresholds:
         Prior weights of the four motions.
     refusal_least_frames, refusal_least_seconds, refusal_doubt_low, refusal_doubt_high
         When there is too little, or too much doubt, to name anything.
-    refusal_widest_sigma
-        Standard error of a swing, as a share of its threshold, above which it is not judged.
     """
 
     swing_yaw_deg: float
@@ -50,7 +48,6 @@ class Thresholds:
     refusal_least_seconds: float
     refusal_doubt_low: float
     refusal_doubt_high: float
-    refusal_widest_sigma: float
 
 
 def parse_thresholds(text: str) -> Thresholds:

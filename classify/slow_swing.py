@@ -1,0 +1,404 @@
+"""How wide the slow swing is, when the flight hardly holds a period of it.
+
+A fitted flight and the scale go in; the posterior of rigid yaw and pitch, summed over every
+frequency and damping that the clip leaves open, comes out. Nothing is known of labels.
+
+In an 18 m flight yaw shows half to one and a half periods, and a slower, wider swing with another
+flight path looks almost like a faster, narrower one. A single best fit then says too much. Here the
+frequency is laid on a grid; at each point everything else is linear or nearly so, so that the
+amplitudes have a Gaussian posterior and the point a weight (its evidence) in closed form [1]_. The
+amplitudes' prior is a mixture of a small and a wide one for each axis.
+
+References
+----------
+.. [1] C. M. Bishop, "Pattern Recognition and Machine Learning" (2006), section 3.4.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from classify.motion import (
+    PATH_LINEAR,
+    PATH_NONLINEAR,
+    Oscillation,
+    Picture,
+    distance_over_speed,
+)
+from classify.types import Mode, Priors, Spectrum
+from tracker.types import FloatArray, Track
+
+SMALL_MM, WIDE_MM = 1.5, 8.0
+"""Standard deviation of each component of a clean arrow's swing and of a swinging one; chosen."""
+WIDE_SHARE = 0.35
+"""How often an axis swings wide before the clip is looked at; chosen here."""
+JITTER_MM = 0.1
+"""Motion of the nock that no mode describes (flexing vanes, a roll that speeds up); chosen here."""
+
+GRID = 25
+REFINED = 9
+ROUNDS = 3
+DAMPING_NODES = ((-1.7320508, 1 / 6), (0.0, 2 / 3), (1.7320508, 1 / 6))
+"""Gauss-Hermite nodes and weights of a normal law, three points."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SlowSwing:
+    """The posterior of rigid yaw and pitch, as a weighted set of Gaussians.
+
+    Attributes
+    ----------
+    weight
+        (m,) adds up to 1.
+    f_hz, decay_per_s
+        (m,) of each.
+    mean_mm
+        (m, 2, 2) cosine and sine component (last) of the swing across and up-down (middle) at the
+        first followed frame.
+    covariance_mm2
+        (m, 2, 2, 2) of the two components, for each axis.
+    """
+
+    weight: FloatArray
+    f_hz: FloatArray
+    decay_per_s: FloatArray
+    mean_mm: FloatArray
+    covariance_mm2: FloatArray
+
+    def chance_above(self, axis: int, threshold_mm: float) -> float:
+        """Probability that the swing along an axis exceeds a threshold.
+
+        Parameters
+        ----------
+        axis
+            0 across, 1 up-down.
+        threshold_mm
+            Zero to peak.
+
+        Returns
+        -------
+        float
+        """
+        swing = self._drawn(axis)
+        return float(np.sum(self.weight * (swing > threshold_mm).mean(axis=1)))
+
+    def swing_mm(self, axis: int) -> tuple[float, float]:
+        """Mean and standard deviation of the zero to peak swing along an axis.
+
+        Parameters
+        ----------
+        axis
+            0 across, 1 up-down.
+
+        Returns
+        -------
+        mean, sigma : float
+        """
+        swing = self._drawn(axis)
+        mean = float(self.weight @ swing.mean(axis=1))
+        square = float(self.weight @ (swing**2).mean(axis=1))
+        return mean, float(np.sqrt(max(square - mean**2, 0.0)))
+
+    def upper_mm(self, axis: int, probability: float = 0.95) -> float:
+        """Swing that is not exceeded with a given probability.
+
+        Parameters
+        ----------
+        axis
+            0 across, 1 up-down.
+        probability
+            Between 0 and 1.
+
+        Returns
+        -------
+        float
+        """
+        swing = self._drawn(axis)
+        weight = np.repeat(self.weight / swing.shape[1], swing.shape[1])
+        order = np.argsort(swing, axis=None)
+        at = np.searchsorted(np.cumsum(weight[order]), probability)
+        return float(swing.ravel()[order[min(at, len(order) - 1)]])
+
+    def frequency_hz(self) -> tuple[float, float]:
+        """Mean and standard deviation of the frequency.
+
+        Returns
+        -------
+        mean, sigma : float
+        """
+        mean = float(self.weight @ self.f_hz)
+        return mean, float(np.sqrt(self.weight @ (self.f_hz - mean) ** 2))
+
+    def decay(self) -> tuple[float, float]:
+        """Mean and standard deviation of the decay rate, per second.
+
+        Returns
+        -------
+        mean, sigma : float
+        """
+        mean = float(self.weight @ self.decay_per_s)
+        return mean, float(np.sqrt(self.weight @ (self.decay_per_s - mean) ** 2))
+
+    def _drawn(self, axis: int) -> FloatArray:
+        """(m, k) swings at fixed, evenly spread points of each Gaussian."""
+        points = _spread_points(256)
+        root = np.linalg.cholesky(self.covariance_mm2[:, axis] + 1e-12 * np.eye(2))
+        components = self.mean_mm[:, axis, None, :] + np.einsum("mij,kj->mki", root, points)
+        return np.asarray(np.hypot(components[..., 0], components[..., 1]))
+
+
+def slow_swing(
+    track: Track, spectrum: Spectrum, *, priors: Priors, mm_per_px_s: float
+) -> SlowSwing | None:
+    """Sum over every yaw that the flight leaves open.
+
+    Parameters
+    ----------
+    track
+        The nock's path.
+    spectrum
+        The joint fit of the same track.
+    priors
+        As used for the fit.
+    mm_per_px_s
+        Scale: millimetres per pixel second.
+
+    Returns
+    -------
+    SlowSwing or None
+        None where the fit found yaw and pitch at two frequencies, which this does not model.
+    """
+    fast = [mode for mode in spectrum.modes if not mode.slow]
+    if len(spectrum.modes) - len(fast) > 1 or spectrum.path_parameters is None:
+        return None
+    flight = _Flight.of(track, spectrum, fast, priors, mm_per_px_s)
+    coarse = flight.ln_f_mean + flight.ln_f_sigma * np.linspace(-2.5, 2.5, GRID)
+    found = [flight.at(ln_f, node) for ln_f, node in product(coarse, DAMPING_NODES)]
+    best = found[int(np.argmax([spot.log_evidence for spot in found]))].ln_f
+    step = coarse[1] - coarse[0]
+    fine = best + step * np.linspace(-1.5, 1.5, REFINED)
+    found += [flight.at(ln_f, node) for ln_f, node in product(fine, DAMPING_NODES)]
+    return _gather(found, np.concatenate([coarse, fine]), mm_per_px_s)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Spot:
+    """The Gaussian at one frequency and damping under one pair of amplitude priors."""
+
+    ln_f: float
+    decay_per_s: float
+    log_evidence: float
+    parts: tuple[tuple[float, FloatArray, FloatArray], ...]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Flight:
+    """Data and model of one flight, yaw's frequency and damping left open."""
+
+    picture: Picture
+    data: FloatArray
+    weight: FloatArray
+    path: FloatArray
+    fast: FloatArray
+    mean: FloatArray
+    precision: FloatArray
+    fall: tuple[float, float]
+    ln_f_mean: float
+    ln_f_sigma: float
+    damping: tuple[float, float]
+    px_s_per_mm: float
+
+    @classmethod
+    def of(
+        cls,
+        track: Track,
+        spectrum: Spectrum,
+        fast: list[Mode],
+        priors: Priors,
+        mm_per_px_s: float,
+    ) -> _Flight:
+        motion = spectrum.motion
+        rows = motion.frame.astype(int)
+        path = np.array(spectrum.path_parameters)
+        s, _ = distance_over_speed(motion.time_s, float(path[1]))
+        away = (np.exp(path[0]) + s)[:, None]
+        sigma = track.sigma_px[rows]
+        off = (motion.swing - motion.fitted) / motion.sigma
+        scale2 = max(1.0, spectrum.chi2_per_dof)
+        outlying = np.minimum(1.0, 9.0 * scale2 / np.maximum((off**2).sum(axis=1), 1e-9))
+        jitter = JITTER_MM / mm_per_px_s / away
+        variance = (scale2 * sigma**2 + jitter**2) / outlying[:, None]
+        tau = priors.singular_time_s
+        return cls(
+            picture=Picture(
+                t_s=motion.time_s,
+                oscillations=(Oscillation(slow=True), *(Oscillation(slow=False) for _ in fast)),
+            ),
+            data=track.xy_px[rows].T.ravel(),
+            weight=1.0 / np.sqrt(variance.T.ravel()),
+            path=path,
+            fast=np.array([[np.log(m.f_hz), m.decay_per_s] for m in fast]).reshape(-1),
+            mean=np.array([np.log(tau.value), priors.drag_per_s.value, priors.roll_rad.value]),
+            precision=np.array(
+                [tau.sigma**-2, priors.drag_per_s.sigma**-2, priors.roll_rad.sigma**-2]
+            ),
+            fall=(0.0, 0.0)
+            if priors.fall_px_s is None
+            else (priors.fall_px_s.value, priors.fall_px_s.sigma**-2),
+            ln_f_mean=float(np.log(priors.yaw_hz.value)),
+            ln_f_sigma=priors.yaw_hz.sigma,
+            damping=(priors.yaw_damping_ratio.value, priors.yaw_damping_ratio.sigma),
+            px_s_per_mm=1.0 / mm_per_px_s,
+        )
+
+    def at(self, ln_f: float, node: tuple[float, float]) -> _Spot:
+        """Solve for everything else at one frequency and damping."""
+        zeta = max(self.damping[0] + node[0] * self.damping[1], 0.005)
+        path, linear = self.path.copy(), None
+        for _ in range(ROUNDS):
+            theta = np.concatenate([path, [ln_f, zeta], self.fast])
+            phi, dphi = self.picture.columns(theta)
+            if linear is None:
+                linear = self._start(phi)
+            moved = np.einsum("qmp,p->mq", dphi[:PATH_NONLINEAR], linear)
+            eased = _Eased.of(self, phi, moved, path)
+            change, linear = eased.most_likely()
+            path = path + np.clip(change, -0.3, 0.3)
+        prior = -0.5 * ((ln_f - self.ln_f_mean) / self.ln_f_sigma) ** 2
+        parts = eased.mixture()
+        top = max(part[0] for part in parts)
+        total = top + float(np.log(sum(np.exp(part[0] - top) for part in parts)))
+        share = tuple((float(np.exp(part[0] - total)), part[1], part[2]) for part in parts)
+        return _Spot(
+            ln_f=ln_f,
+            decay_per_s=float(2 * np.pi * np.exp(ln_f) * zeta),
+            log_evidence=total + prior + float(np.log(node[1])),
+            parts=share,
+        )
+
+    def _start(self, phi: FloatArray) -> FloatArray:
+        """Take the linear parameters at the fitted path, amplitudes held small."""
+        root = np.zeros(phi.shape[1])
+        root[PATH_LINEAR:] = 1.0 / (WIDE_MM * self.px_s_per_mm)
+        A = np.concatenate([phi * self.weight[:, None], np.diag(root)])
+        b = np.concatenate([self.data * self.weight, np.zeros(phi.shape[1])])
+        return np.asarray(np.linalg.lstsq(A, b, rcond=None)[0])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Eased:
+    """Yaw's amplitudes with everything else projected out, about one linearisation."""
+
+    information: FloatArray
+    pull: FloatArray
+    rest: float
+    log_nuisance: float
+    nuisance: FloatArray
+    yaw: FloatArray
+    target: FloatArray
+    px_s_per_mm: float
+
+    @classmethod
+    def of(cls, flight: _Flight, phi: FloatArray, moved: FloatArray, path: FloatArray) -> _Eased:
+        m, w = len(flight.data), flight.weight[:, None]
+        yaw = slice(PATH_LINEAR, PATH_LINEAR + 4)
+        others = np.delete(phi, np.arange(PATH_LINEAR, PATH_LINEAR + 4), axis=1)
+        fast = others.shape[1] - PATH_LINEAR
+        k = PATH_NONLINEAR + others.shape[1]
+        root = np.zeros(k)
+        root[:PATH_NONLINEAR] = np.sqrt(flight.precision)
+        root[PATH_NONLINEAR + 4] = np.sqrt(flight.fall[1])
+        if fast:
+            root[-fast:] = 1.0 / (WIDE_MM * flight.px_s_per_mm)
+        wanted = np.zeros(k)
+        wanted[:PATH_NONLINEAR] = flight.mean - path
+        wanted[PATH_NONLINEAR + 4] = flight.fall[0]
+        N = np.concatenate([np.concatenate([moved, others], axis=1) * w, np.diag(root)])
+        b = np.concatenate([flight.data * flight.weight, root * wanted])
+        Y = np.concatenate([phi[:, yaw] * w, np.zeros((k, 4))])
+        norms = np.linalg.norm(N, axis=0)
+        norms[norms == 0] = 1.0
+        Q, R = np.linalg.qr(N / norms)
+        Yp, bp = Y - Q @ (Q.T @ Y), b - Q @ (Q.T @ b)
+        # alpha and B have flat priors; the size of their columns is the same at every frequency
+        log_nuisance = float(np.sum(np.log(np.abs(np.diag(R)) * norms)))
+        return cls(
+            information=Yp.T @ Yp,
+            pull=Yp.T @ bp,
+            rest=float(bp @ bp),
+            log_nuisance=log_nuisance,
+            nuisance=N[: m + k],
+            yaw=Y,
+            target=b,
+            px_s_per_mm=flight.px_s_per_mm,
+        )
+
+    def mixture(self) -> list[tuple[float, FloatArray, FloatArray]]:
+        """Give log evidence, mean and covariance of yaw's amplitudes for each pair of priors."""
+        parts = []
+        for small_or_wide in product((SMALL_MM, WIDE_MM), repeat=2):
+            sigma = np.repeat(np.array(small_or_wide) * self.px_s_per_mm, 2)
+            precision = self.information + np.diag(sigma**-2)
+            covariance = np.linalg.inv(precision)
+            mean = covariance @ self.pull
+            _, log_det = np.linalg.slogdet(precision * np.outer(sigma, sigma))
+            share = float(
+                np.sum(
+                    np.log([WIDE_SHARE if s == WIDE_MM else 1 - WIDE_SHARE for s in small_or_wide])
+                )
+            )
+            log_evidence = (
+                -0.5 * (self.rest - float(self.pull @ mean))
+                - 0.5 * float(log_det)
+                - self.log_nuisance
+                + share
+            )
+            parts.append((log_evidence, mean, covariance))
+        return parts
+
+    def most_likely(self) -> tuple[FloatArray, FloatArray]:
+        """Give the change of the path and the linear parameters at the likeliest prior."""
+        _, amplitude, _ = max(self.mixture(), key=lambda part: part[0])
+        rest = np.linalg.lstsq(self.nuisance, self.target - self.yaw @ amplitude, rcond=None)[0]
+        change, others = rest[:PATH_NONLINEAR], rest[PATH_NONLINEAR:]
+        linear = np.concatenate([others[:PATH_LINEAR], amplitude, others[PATH_LINEAR:]])
+        return np.asarray(change), np.asarray(linear, dtype=np.float64)
+
+
+def _gather(spots: list[_Spot], grid: FloatArray, mm_per_px_s: float) -> SlowSwing:
+    """Weigh the spots by evidence and by the stretch of ln f that each stands for."""
+    points = np.unique(grid)
+    edges = np.concatenate([points[:1], (points[1:] + points[:-1]) / 2, points[-1:]])
+    width = dict(zip(points.tolist(), np.diff(edges).tolist(), strict=True))
+    top = max(spot.log_evidence for spot in spots)
+    weight, f, decay, mean, covariance = [], [], [], [], []
+    for spot in spots:
+        spot_weight = np.exp(spot.log_evidence - top) * width[spot.ln_f]
+        for share, amplitude, spread in spot.parts:
+            if spot_weight * share < 1e-5:
+                continue
+            weight.append(spot_weight * share)
+            f.append(np.exp(spot.ln_f))
+            decay.append(spot.decay_per_s)
+            mean.append(amplitude.reshape(2, 2) * mm_per_px_s)
+            blocks = np.stack([spread[:2, :2], spread[2:, 2:]])
+            covariance.append(blocks * mm_per_px_s**2)
+    total = np.array(weight)
+    return SlowSwing(
+        weight=total / total.sum(),
+        f_hz=np.array(f),
+        decay_per_s=np.array(decay),
+        mean_mm=np.array(mean),
+        covariance_mm2=np.array(covariance),
+    )
+
+
+def _spread_points(count: int) -> FloatArray:
+    """(count, 2) points of a standard normal law in the plane, evenly spread along a spiral."""
+    i = np.arange(count) + 0.5
+    radius = np.sqrt(-2.0 * np.log1p(-i / count))
+    angle = i * np.pi * (3.0 - np.sqrt(5.0))
+    return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
