@@ -3,6 +3,10 @@ export default function (component) {
   const { data, parentElement } = component;
   const root = parentElement.querySelector(".viewer");
   if (root.dataset.id === data.id) return;
+  // Another flight in the same place: what runs is stopped, and the sketch keeps its place.
+  const wasPlaying = root.dataset.playing === "yes";
+  const before = Number(root.dataset.index || 0);
+  if (root.stop) root.stop();
   root.dataset.id = data.id;
   root.replaceChildren();
   const left = add(root, "div", "column");
@@ -30,6 +34,12 @@ export default function (component) {
       video.src = url;
       videos.push(video);
     }
+  }
+  const sketch = data.sketch ? add(left, "canvas", "sketch") : null;
+  if (sketch) {
+    sketch.width = sketch.height = 960;
+    sketch.setAttribute("role", "img");
+    sketch.setAttribute("aria-label", data.sketch.says);
   }
   const scrub = add(left, "input", "");
   scrub.type = "range";
@@ -114,6 +124,7 @@ export default function (component) {
     scrub.setAttribute("aria-valuetext", data.readouts[index]);
     readout.textContent = data.readouts[index];
     root.dataset.index = index;
+    if (sketch) drawSketch();
     for (const { picture, frame, mark, trail, box } of shown) {
       if (mark) {
         const share = (time - picture.times[0]) / (picture.times[1] - picture.times[0]);
@@ -123,6 +134,63 @@ export default function (component) {
       }
       if (trail) drawTrail(trail, picture, frame.querySelector("svg"), time);
     }
+  }
+
+  // The arrow from behind: shaft from point to nock, three vanes, the nock on top.
+  function drawSketch() {
+    const pen = sketch.getContext("2d");
+    const look = getComputedStyle(root);
+    const colour = (name) => look.getPropertyValue("--st-" + name);
+    const half = 480;
+    const place = ([x, y]) => [half + (x / data.sketch.reach) * half, half - (y / data.sketch.reach) * half];
+    pen.clearRect(0, 0, 960, 960);
+    pen.strokeStyle = colour("border-color");
+    pen.lineWidth = 2;
+    for (const share of [0.25, 0.5, 0.75]) {
+      pen.beginPath();
+      pen.arc(half, half, half * share, 0, 7);
+      pen.stroke();
+    }
+    pen.beginPath();
+    pen.moveTo(half - 20, half);
+    pen.lineTo(half + 20, half);
+    pen.moveTo(half, half - 20);
+    pen.lineTo(half, half + 20);
+    pen.stroke();
+    pen.strokeStyle = colour("orange-color");
+    pen.lineWidth = 4;
+    pen.beginPath();
+    for (let i = Math.max(0, index - 40); i <= index; i++) pen.lineTo(...place(data.sketch.shape[i][0]));
+    pen.stroke();
+    const [nock, middle, point] = data.sketch.shape[index].map(place);
+    pen.strokeStyle = colour("text-color");
+    pen.lineWidth = 12;
+    pen.lineCap = "round";
+    pen.beginPath();
+    pen.moveTo(...point);
+    const bend = [2 * middle[0] - 0.5 * (nock[0] + point[0]), 2 * middle[1] - 0.5 * (nock[1] + point[1])];
+    pen.quadraticCurveTo(...bend, ...nock);
+    pen.stroke();
+    pen.lineWidth = 10;
+    const turn = data.sketch.roll * times[index];
+    for (const [n, vane] of ["blue-color", "gray-color", "gray-color"].entries()) {
+      const angle = turn + (2 * Math.PI * n) / 3;
+      pen.strokeStyle = colour(vane);
+      pen.beginPath();
+      pen.moveTo(...nock);
+      pen.lineTo(nock[0] + 70 * Math.cos(angle), nock[1] + 70 * Math.sin(angle));
+      pen.stroke();
+    }
+    pen.fillStyle = colour("orange-color");
+    pen.strokeStyle = colour("background-color");
+    pen.lineWidth = 4;
+    pen.beginPath();
+    pen.arc(nock[0], nock[1], 26, 0, 7);
+    pen.fill();
+    pen.stroke();
+    pen.fillStyle = colour("text-color");
+    pen.font = "600 32px " + look.getPropertyValue("--st-font");
+    pen.fillText(data.sketch.ring, half + 12, half * 0.5 - 10);
   }
 
   function drawTrail(group, picture, svg, time) {
@@ -145,6 +213,7 @@ export default function (component) {
   function start() {
     if (index >= times.length - 1) go(0);
     playing = true;
+    root.dataset.playing = "yes";
     play.textContent = data.words.pause;
     play.setAttribute("aria-label", data.words.pause);
     for (const [n, video] of videos.entries()) {
@@ -166,9 +235,15 @@ export default function (component) {
       while (index + 1 < times.length && times[index + 1] <= time) index += 1;
       draw();
       if (index >= times.length - 1 || (videos.length === 1 && videos[0].ended)) {
-        pause();
-        go(times.length - 1);
-        return;
+        if (data.loops) {
+          go(0);
+          time = times[0];
+          for (const video of videos) video.play().catch(() => {});
+        } else {
+          pause();
+          go(times.length - 1);
+          return;
+        }
       }
       ticking = requestAnimationFrame(tick);
     };
@@ -186,6 +261,7 @@ export default function (component) {
 
   function pause() {
     playing = false;
+    root.dataset.playing = "no";
     cancelAnimationFrame(ticking);
     for (const video of videos) video.pause();
     play.textContent = data.words.play;
@@ -245,9 +321,13 @@ export default function (component) {
   }
 
   for (const video of videos) video.addEventListener("loadeddata", () => go(index), { once: true });
-  draw();
-  return () => {
+  root.stop = () => {
+    playing = false;
     cancelAnimationFrame(ticking);
     for (const url of urls) URL.revokeObjectURL(url);
   };
+  if (sketch) index = Math.min(before, times.length - 1);
+  draw();
+  if (sketch && wasPlaying) start();
+  return () => root.stop();
 }

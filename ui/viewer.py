@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from base64 import b64encode
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
@@ -12,7 +13,7 @@ import numpy as np
 import streamlit as st
 from streamlit.components.v2.types import ComponentRenderer
 
-from tracker.types import message
+from tracker.types import FloatArray, message
 from ui.charts import Picture
 from ui.curves import Curves
 from ui.films import SLOW, Film
@@ -43,6 +44,25 @@ def chart_css() -> str:
     return (files("ui") / "chart.css").read_text("utf-8")
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sketch:
+    """An arrow to be drawn from behind instead of a film.
+
+    Attributes
+    ----------
+    shape_mm
+        (n, 3, 2) of nock, middle and point at each step of the cursor.
+    reach_mm
+        From the middle of the drawing to its edge.
+    turns_per_s
+        How fast the vanes turn.
+    """
+
+    shape_mm: FloatArray
+    reach_mm: float
+    turns_per_s: float
+
+
 def show_viewer(
     key: str,
     *,
@@ -50,6 +70,7 @@ def show_viewer(
     films: tuple[Film, ...],
     pictures: tuple[tuple[str, Picture], ...],
     language: str,
+    sketch: Sketch | None = None,
 ) -> None:
     """Show films and charts that share a cursor.
 
@@ -65,8 +86,10 @@ def show_viewer(
         Column (``left`` or ``right``) and chart.
     language
         Two letters.
+    sketch
+        Drawn in the place of a film.
     """
-    content = viewer_data(curves, films, pictures, language)
+    content = viewer_data(curves, films, pictures, language, sketch=sketch)
     _component()(key=key, data=content)
 
 
@@ -75,12 +98,14 @@ def viewer_data(
     films: tuple[Film, ...],
     pictures: tuple[tuple[str, Picture], ...],
     language: str,
+    *,
+    sketch: Sketch | None = None,
 ) -> dict[str, object]:
     """Pack what the browser needs.
 
     Parameters
     ----------
-    curves, films, pictures, language
+    curves, films, pictures, language, sketch
         As for `show_viewer`.
 
     Returns
@@ -104,8 +129,10 @@ def viewer_data(
             for film in films
         ],
         "pictures": [_packed(column, picture, times) for column, picture in pictures],
+        "sketch": None if sketch is None else _packed_sketch(sketch, language),
+        "loops": sketch is not None,
         "chart_css": chart_css(),
-        "speed": "0.5",
+        "speed": "0.5" if sketch is None else "1",
         "speeds": [
             {
                 "rate": rate,
@@ -120,6 +147,17 @@ def viewer_data(
     }
     packed = json.dumps(data, sort_keys=True).encode()
     return {"id": hashlib.sha256(packed).hexdigest()[:16], **data}
+
+
+def _packed_sketch(sketch: Sketch, language: str) -> dict[str, object]:
+    ring = say(message("pages.sketch_ring", mm=sketch.reach_mm / 2), language)
+    return {
+        "shape": np.round(sketch.shape_mm, 3).tolist(),
+        "reach": sketch.reach_mm,
+        "roll": 2 * np.pi * sketch.turns_per_s,
+        "ring": ring,
+        "says": say(message("pages.sketch_says"), language),
+    }
 
 
 def _packed(column: str, picture: Picture, times: list[float]) -> dict[str, object]:
