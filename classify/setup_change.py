@@ -1,0 +1,86 @@
+"""What a cure changes on the set-up sheet: a cure and a sheet go in; fields to be typed come out.
+
+A suggestion only: what was really done is what the person writes down.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+
+from classify.setup_sheet import SetUp, sheet_fields
+from classify.units import UNITS, UnitKind, parse_quantity
+
+_Step = tuple[str, str, str]
+"""Field, its kind's unit, and how much it changes in that unit."""
+
+STEPS: Mapping[str, _Step] = {
+    "lower_nocking": ("nocking_point", "mm", "-0.8"),
+    "raise_nocking": ("nocking_point", "mm", "0.8"),
+    "raise_nocking_for_contact": ("nocking_point", "mm", "0.8"),
+    "draw_weight_down": ("draw_weight", "lb", "-1"),
+    "draw_weight_up": ("draw_weight", "lb", "1"),
+    "point_lighter": ("point_mass", "gr", "-10"),
+    "point_heavier": ("point_mass", "gr", "10"),
+    "more_strands": ("strands", "", "2"),
+    "fewer_strands": ("strands", "", "-2"),
+    "plunger_stiffer": ("plunger_spring", "turns", "0.25"),
+    "plunger_softer": ("plunger_spring", "turns", "-0.25"),
+    "plunger_out": ("centre_shot", "mm", "0.5"),
+    "centre_shot_out": ("centre_shot", "mm", "0.5"),
+    "centre_shot_in": ("centre_shot", "mm", "-0.5"),
+    "turn_nock": ("nock_turn", "turns", "1/32"),
+    "turn_nock_low": ("nock_turn", "turns", "1/32"),
+    "shorten_shaft": ("arrow_length", "mm", "-5"),
+}
+
+
+def suggested_changes(cure: str, amount: float | None, sheet: SetUp) -> dict[str, str]:
+    """Suggest what to type into the sheet after a cure was done.
+
+    Parameters
+    ----------
+    cure
+        Name in the knowledge file.
+    amount
+        How much, for draw weight in pounds; None for the usual step.
+    sheet
+        As it was before.
+
+    Returns
+    -------
+    dict
+        Text by field, in the unit the field was typed in; empty where the cure changes something
+        that only the person can name (a shaft, a serving), or the field was not filled in.
+
+    Examples
+    --------
+    >>> from classify.setup_sheet import fill_sheet
+    >>> suggested_changes("lower_nocking", None, fill_sheet({"nocking_point": "12 mm"}))
+    {'nocking_point': '11.2 mm'}
+    """
+    if cure not in STEPS:
+        return {}
+    name, unit, step = STEPS[cure]
+    before = sheet.quantities.get(name)
+    change = Fraction(step)
+    if amount is not None and cure.startswith("draw_weight"):
+        change *= abs(Fraction(amount).limit_denominator(1000))
+    kind = sheet_fields()[name].kind
+    if before is None:
+        if name != "nock_turn":
+            return {}
+        before = parse_quantity("0 turns", "turn", name=name)  # nobody turned it yet
+    table = UNITS[_measured(kind)]
+    after = before.exact + change * table[unit] / table[before.unit]
+    return {name: f"{_decimal(after)} {before.unit}".strip()}
+
+
+def _measured(kind: str) -> UnitKind:
+    measured: dict[str, UnitKind] = {str(name): name for name in UNITS}
+    return measured[kind]
+
+
+def _decimal(number: Fraction) -> str:
+    """Write a number short: up to five decimals, no noughts behind."""
+    return f"{float(number):.5f}".rstrip("0").rstrip(".")
