@@ -90,6 +90,7 @@ class JointFit:
         """
         sigma = track.sigma_px[rows]
         flown = track.time_s[track.first_frame : track.last_frame + 1]
+        known = priors.fall_px_s.value if priors.fall_px_s else 1.0
         return cls(
             t=track.time_s[rows] - track.time_s[rows[0]],
             xy=track.xy_px[rows],
@@ -97,9 +98,24 @@ class JointFit:
             step_s=float(np.median(np.diff(flown))),
             priors=priors,
             oscillations=(),
-            swing_px_s=priors.swing_m * priors.fall_px_s.value if priors.fall_px_s else 1.0,
+            swing_px_s=priors.swing_m * known,
             weight=1 / sigma.T.ravel(),
         )
+
+    def expect_swing(self, fall_px_s: float) -> JointFit:
+        """Expect the usual swing in px·s for a given focal length over speed.
+
+        Parameters
+        ----------
+        fall_px_s
+            Focal length over speed, px·s per metre.
+
+        Returns
+        -------
+        JointFit
+            To be refitted.
+        """
+        return replace(self, swing_px_s=self.priors.swing_m * fall_px_s)
 
     @property
     def sol(self) -> Solution:

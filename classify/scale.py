@@ -28,6 +28,10 @@ from tracker.types import Clip, FloatArray, Message, Track, message
 WIDEST = 0.35
 """A scale less sure than this, as a relative error, is none."""
 
+PHONE_FOCAL = Estimate(value=1.2, sigma=0.8)
+"""Focal length over the longer side of a phone's picture, from no zoom to several times; chosen
+here, so wide that it only keeps a poor fit from the absurd."""
+
 DISAGREE = 1e-3
 """Probability by chance of a clue that lies so far from the others."""
 
@@ -55,11 +59,12 @@ def priors_for(*, known: Known, prediction: Prediction, clip: Clip, track: Track
     if known.speed_m_s is not None:
         speed = Estimate(value=known.speed_m_s, sigma=SPEED_SIGMA * known.speed_m_s)
     focal = focal_length_px(known, clip.width)
-    fall = None
-    if focal is not None:
-        ratio = focal.value / speed.value
-        relative = float(np.hypot(focal.sigma / focal.value, speed.sigma / speed.value))
-        fall = Estimate(value=ratio, sigma=ratio * relative)
+    if focal is None:
+        long_side = max(clip.width, clip.height)
+        focal = Estimate(value=PHONE_FOCAL.value * long_side, sigma=PHONE_FOCAL.sigma * long_side)
+    ratio = focal.value / speed.value
+    relative = float(np.hypot(focal.sigma / focal.value, speed.sigma / speed.value))
+    fall = Estimate(value=ratio, sigma=ratio * relative)
     singular = Priors().singular_time_s
     late = to_release_s(track)
     if known.camera_distance_m is not None and late is not None:

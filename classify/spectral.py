@@ -20,7 +20,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.stats import chi2
 
-from classify.joint_fit import FAST_FROM_HZ, JointFit
+from classify.joint_fit import FAST_FROM_HZ, G_AT, JointFit
 from classify.motion import PATH_LINEAR, PATH_NONLINEAR, Oscillation, swing_about_path
 from classify.posterior import posterior_of
 from classify.scan import amplitude_limit, false_alarm_gain, scan
@@ -35,6 +35,9 @@ FALSE_ALARM = 0.002
 """Probability that noise alone makes a mode, chosen here."""
 
 MOST_FAST_MODES = 4
+LEAST_FALL_PX_S = 20.0
+"""First guess at focal length over speed where the fall tells none: a short lens."""
+
 HIDING_BAND_HZ = (7.0, 50.0)
 ALIASES_BELOW_HZ = 250.0
 DECAYS_PER_S = np.array([1.0, 6.0, 18.0])
@@ -78,9 +81,8 @@ def _fit_path_and_yaw(fit: JointFit) -> JointFit:
     # The path alone tells about how large a swing is, through the fall.
     path = fit.refit(*(np.array([np.log(tau), kappa, 0.0]) for tau in taus[::2]))
     if fit.priors.fall_px_s is None:
-        G, sigma_G = path.sol.linear[4], float(np.sqrt(path.sol.covariance()[7, 7]))
-        floor = float(np.hypot(max(G, 0.0), min(sigma_G, abs(G) + 10.0)))
-        fit = replace(fit, swing_px_s=fit.priors.swing_m * max(floor, 1.0))
+        # Pitch can hide the fall or double it, so the first guess is generous.
+        fit = fit.expect_swing(max(abs(float(path.sol.linear[G_AT])), LEAST_FALL_PX_S))
     fit = replace(fit, oscillations=(Oscillation(slow=True),))
     problem = fit.problem()
     zeta = fit.priors.yaw_damping_ratio.value
@@ -91,8 +93,17 @@ def _fit_path_and_yaw(fit: JointFit) -> JointFit:
         for f in np.geomspace(low * 1.15, high / 1.15, 6)
     ]
     costs = [solve(problem, start, steps=1).cost for start in starts]
-    order = np.argsort(costs)[:4]
-    return fit.refit(*(starts[i] for i in order)).reweigh()
+    fit = fit.refit(*(starts[i] for i in np.argsort(costs)[:4]))
+    return _swing_by_fall(fit).reweigh()
+
+
+def _swing_by_fall(fit: JointFit) -> JointFit:
+    """Let the fall, fitted with pitch beside it, say how many px·s a usual swing has."""
+    at = len(fit.sol.nonlinear) + G_AT
+    G, sigma = float(fit.sol.linear[G_AT]), float(np.sqrt(fit.sol.covariance()[at, at]))
+    if 2 * sigma > G:
+        return fit
+    return fit.expect_swing(G).refit(fit.sol.nonlinear)
 
 
 def _add_fast_modes(fit: JointFit) -> JointFit:
@@ -101,24 +112,42 @@ def _add_fast_modes(fit: JointFit) -> JointFit:
     if len(grid) < 2:
         return fit
     needed = max(
-        6 * np.log(2 * len(fit.t)),  # four amplitudes, frequency, decay
+        # Each of four amplitudes is seen in one axis, frequency and decay are seen in both.
+        4 * np.log(len(fit.t)) + 2 * np.log(2 * len(fit.t)),
         false_alarm_gain(grid, fit.span_s, FALSE_ALARM),
     )
     for _ in range(MOST_FAST_MODES):
         found = scan(fit.sol, fit.t, fit.weight, grid, DECAYS_PER_S, fit.swing_px_s**-2)
-        peaks = [peak for peak in found.peaks(3) if peak[0] > 0.4 * needed]
-        if not peaks:
+        starts = [
+            np.concatenate([fit.sol.nonlinear, [np.log(f), d]])
+            for gain, f, d in found.peaks(3)
+            if gain > 0.4 * needed
+        ]
+        starts += _fast_taken_for_yaw(fit)
+        if not starts:
             return fit
         wider = replace(fit, oscillations=(*fit.oscillations, Oscillation(slow=False)))
-        wider = wider.refit(
-            *(np.concatenate([fit.sol.nonlinear, [np.log(f), d]]) for _, f, d in peaks)
-        )
+        wider = wider.refit(*starts)
         # Where the tracker's sigma is too small, the residual that remains sets the scale.
         scale2 = max(1.0, float(np.sum(wider.sol.residual**2)) / wider.freedom())
         if (fit.sol.cost - wider.sol.cost) / scale2 < needed:
             return fit
         fit = wider.reweigh()
     return fit
+
+
+def _fast_taken_for_yaw(fit: JointFit) -> list[FloatArray]:
+    """Give starts in which what was fitted as quick yaw is a fast mode, with slower yaw beside."""
+    theta, at = fit.sol.nonlinear, PATH_NONLINEAR
+    usual, f = fit.priors.yaw_hz.value, float(np.exp(fit.sol.nonlinear[at]))
+    if f < 1.5 * usual:
+        return []
+    starts = []
+    for slower in (0.6 * usual, usual):
+        start = np.concatenate([theta, [np.log(1.3 * f), 6.0]])
+        start[at], start[at + 1] = np.log(slower), fit.priors.yaw_damping_ratio.value
+        starts.append(start)
+    return starts
 
 
 def _fast_grid(fit: JointFit) -> FloatArray:
@@ -134,7 +163,7 @@ def _refit_from_other_yaws(fit: JointFit) -> JointFit:
         start[PATH_NONLINEAR] = np.log(f)
         start[PATH_NONLINEAR + 1] = fit.priors.yaw_damping_ratio.value
         starts.append(start)
-    return fit.refit(*starts).reweigh()
+    return _swing_by_fall(_swing_by_fall(fit.refit(*starts))).reweigh()
 
 
 def _split_yaw(fit: JointFit) -> JointFit:
