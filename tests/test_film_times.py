@@ -323,6 +323,20 @@ def test_honest_films_are_not_called_doubled(
     assert note_keys(read_whole(path)[1]) == []
 
 
+def test_calm_after_a_burst_is_not_called_doubled(tmp_path: Path, rng: np.random.Generator) -> None:
+    """A scene nearly at rest, a release that moves half the picture, a small thing flying off."""
+
+    def scene(number: int) -> np.ndarray:
+        frame = moving_scene(number, rng).astype(np.int16)
+        if 40 <= number < 46:
+            frame[:, 20 * (number - 40) : 20 * (number - 40) + 60] += 70
+        return np.clip(frame, 0, 255).astype(np.uint8)
+
+    path = tmp_path / "a.mp4"
+    write_clip(path, (scene(k) for k in range(80)), container_hz=Fraction(240))
+    assert note_keys(read_whole(path)[1]) == []
+
+
 def test_slow_piece_in_a_film_is_told(tmp_path: Path) -> None:
     """A slow-motion piece between two normal ones is found in a real file, and told."""
     steps = np.concatenate([np.full(40, 1 / 240), np.full(90, 1 / 30), np.full(29, 1 / 240)])

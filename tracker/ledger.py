@@ -22,8 +22,8 @@ FILLED_TIMES = 0.05
 DAMAGED_FRAMES = 0.02
 """Share of damaged frames that a film may have (chosen here)."""
 
-REACH = 7
-"""Frames to each side among which movement is looked for: enough for a film stored fivefold."""
+REACH = 4
+"""Frames to each side in which movement is looked for: enough for a film stored fivefold."""
 
 BAND_ROWS = 32
 """Large pictures are compared in bands of this many rows, one in four. Single rows would not do:
@@ -35,10 +35,13 @@ LIVELY = 0.25
 LEAST_CHANGE = 0.1
 """Mean squared change, in levels, below which compression alone may be at work (chosen here)."""
 
+LEAST_FRAMES = 12
+"""Lively frames without which nothing is said (chosen here)."""
+
 STALE = 0.1
 """A frame repeats the one before if it changed this little beside those around it (chosen here)."""
 
-REPEATED = 0.3
+REPEATED = 0.2
 """Share of repeats above which software made them; a camera's own are rare (chosen here)."""
 
 
@@ -134,13 +137,13 @@ class Ledger:
             0 to 1; 0 also where too little moves to tell. Twofold storing gives 1/2, fourfold 3/4.
         """
         change = np.array(self._change, dtype=np.float64)
-        if len(change) < 2 * REACH:
+        if len(change) < LEAST_FRAMES:
             return 0.0
         windows = np.lib.stride_tricks.sliding_window_view(np.pad(change, REACH), 2 * REACH + 1)
-        # The third largest, so that one jump of the scene does not make its neighbours look still.
-        around = np.partition(windows, -3, axis=1)[:, -3]
+        # Movement on both sides: before a burst, or after one, a scene may well stand still.
+        around = np.minimum(windows[:, :REACH].max(axis=1), windows[:, -REACH:].max(axis=1))
         lively = around >= max(LIVELY * float(np.percentile(around, 95)), LEAST_CHANGE)
-        if np.count_nonzero(lively) < 2 * REACH:
+        if np.count_nonzero(lively) < LEAST_FRAMES:
             return 0.0
         return float(np.mean(change[lively] <= STALE * around[lively]))
 
