@@ -42,6 +42,7 @@ def flight_views(
     says: str,
     caption: str = "",
     reach: float | None = None,
+    drawn_on: bool = True,
 ) -> FlightViews:
     """Make the pictures of a flight.
 
@@ -56,6 +57,8 @@ def flight_views(
     reach
         How far the follow view looks to each side, in the unit of the curves; chosen by the swing
         if None.
+    drawn_on
+        False leaves fitted swing and trail out of the film.
 
     Returns
     -------
@@ -72,7 +75,13 @@ def flight_views(
     if curves is not None and frames:
         framing = _framing(result, curves, track, reach)
         film = follow_film(
-            frames, curves=curves, track=track, framing=framing, says=says, caption=caption
+            frames,
+            curves=curves,
+            track=track,
+            framing=framing,
+            says=says,
+            caption=caption,
+            drawn_on=drawn_on,
         )
     return FlightViews(
         film=film,

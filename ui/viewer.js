@@ -9,6 +9,7 @@ export default function (component) {
   if (root.stop) root.stop();
   root.dataset.id = data.id;
   root.replaceChildren();
+  root.classList.toggle("single", !data.pictures.some((picture) => picture.column === "right"));
   const left = add(root, "div", "column");
   const right = add(root, "div", "column");
   const times = data.times;

@@ -71,6 +71,7 @@ def show_viewer(
     pictures: tuple[tuple[str, Picture], ...],
     language: str,
     sketch: Sketch | None = None,
+    numbers: bool = True,
 ) -> None:
     """Show films and charts that share a cursor.
 
@@ -88,8 +89,12 @@ def show_viewer(
         Two letters.
     sketch
         Drawn in the place of a film.
+    numbers
+        False hides the swing's numbers, for eyes that shall judge by themselves.
     """
     content = viewer_data(curves, films, pictures, language, sketch=sketch)
+    if not numbers:
+        content["readouts"] = [""] * len(steps(curves))
     _component()(key=key, data=content)
 
 

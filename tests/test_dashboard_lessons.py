@@ -1,0 +1,54 @@
+"""The naming exercise: answers kept, counted and followed over time; flights that have an answer."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ui.lessons import LABELS, LessonBook, confusion, recent_share
+from ui.teach_naming import drawn_flight
+
+
+def test_answers_outlive_the_program(tmp_path: Path) -> None:
+    """A new book in the same folder knows them, each trainee apart."""
+    book = LessonBook(tmp_path)
+    book.add(trainee="Robin", question="drawn-1", shown="clean", said="minnowing")
+    book.add(trainee="Kim", question="drawn-1", shown="clean", said="clean")
+    book.add(trainee="Robin", question="drawn-2", shown="clean", said="clean")
+    again = LessonBook(tmp_path)
+    assert [answer.right for answer in again.answers("Robin")] == [False, True]
+    assert [answer.right for answer in again.answers("Kim")] == [True]
+    assert again.answers("Nobody") == []
+
+
+def test_confusion_has_what_was_shown_in_rows(tmp_path: Path) -> None:
+    """A clean flight taken for minnowing stands in the row of clean, under minnowing."""
+    book = LessonBook(tmp_path)
+    book.add(trainee="a", question="q", shown="clean", said="minnowing")
+    table = np.array(confusion(book.answers("a")))
+    assert table.sum() == 1
+    assert table[LABELS.index("clean"), LABELS.index("minnowing")] == 1
+
+
+def test_progress_looks_at_the_last_ten(tmp_path: Path) -> None:
+    """After ten wrong and ten right answers the share is one."""
+    book = LessonBook(tmp_path)
+    for said in ["minnowing"] * 10 + ["clean"] * 10:
+        book.add(trainee="a", question="q", shown="clean", said=said)
+    shares = recent_share(book.answers("a"))
+    np.testing.assert_allclose([shares[9], shares[14], shares[19]], [0.0, 0.5, 1.0])
+
+
+@pytest.mark.parametrize("number", range(12))
+def test_every_drawn_flight_has_an_answer(number: int) -> None:
+    """Its reading has a label, and the same number gives the same flight."""
+    flight, reading = drawn_flight(number)
+    assert reading.label in LABELS
+    assert drawn_flight(number)[0] == flight
+
+
+def test_drawn_flights_show_all_four() -> None:
+    """No label is left out of the exercise."""
+    assert {drawn_flight(number)[1].label for number in range(40)} == set(LABELS)

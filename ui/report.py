@@ -1,0 +1,253 @@
+"""The one-page report for the archer: a case goes in, everything that stands on the page comes out.
+
+Computes nothing; `ui.report_html` and `ui.report_pdf` lay it out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from classify.casebook import Case, before_and_after, propose
+from classify.evidence_payload import read_bare
+from classify.findings import Findings
+from classify.knowledge import load_knowledge
+from classify.logbook import Version
+from classify.logbook_file import LogbookFile
+from classify.reasoning import NextChange
+from classify.setup_sheet import SetUp, differences, questions, sheet_fields
+from classify.setup_worked_out import worked_out
+from classify.types import Reading
+from classify.units import UnitSystem, shown
+from tracker.types import InputError, message
+from ui.figure import Figure
+from ui.reading_words import with_error
+from ui.report_figures import Say, impacts_figure, swing_figure, versions_figure
+from ui.words import say
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FilmedFlight:
+    """A film that was read, for its pictures.
+
+    Attributes
+    ----------
+    reading
+        What was read.
+    strobe_jpeg
+        The flight on one still; None without one.
+    """
+
+    reading: Reading
+    strobe_jpeg: bytes | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class SheetRow:
+    """One line of the set-up.
+
+    Attributes
+    ----------
+    label, value
+        As shown.
+    before
+        What it was in the version before; None if it did not change.
+    """
+
+    label: str
+    value: str
+    before: str | None
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ReportPage:
+    """Everything that stands on the page, in words.
+
+    Attributes
+    ----------
+    language
+        Two letters.
+    title, archer, bow, version, dated
+        Its head.
+    rows, worked
+        The set-up sheet, and what follows from it (label, value).
+    seen
+        What was seen, one sentence each.
+    doubts
+        What contradicts, or qualifies.
+    strobe_jpeg, figures
+        Pictures.
+    next_title, change, reasons, expect, stop, caution
+        What to do next.
+    done
+        What was done before: (when, what, how it went).
+    always
+        The cautions that stand on every page.
+    words
+        Headings by name.
+    """
+
+    language: str
+    title: str
+    archer: str
+    bow: str
+    version: str
+    dated: str
+    rows: tuple[SheetRow, ...]
+    worked: tuple[tuple[str, str], ...]
+    seen: tuple[str, ...]
+    doubts: tuple[str, ...]
+    strobe_jpeg: bytes | None
+    figures: tuple[Figure, ...]
+    next_title: str
+    change: str
+    reasons: tuple[str, ...]
+    expect: tuple[str, ...]
+    stop: str
+    caution: str
+    done: tuple[tuple[str, str, str], ...]
+    always: str
+    words: dict[str, str]
+
+
+HEADINGS = ("seen", "sheet", "done", "expect", "stop", "caution", "was", "doubts", "strobe")
+
+
+def report_page(
+    book: LogbookFile, case: Case, bow: str, *, language: str = "en",
+    units: UnitSystem = "as typed", film: FilmedFlight | None = None,
+) -> ReportPage:  # fmt: skip
+    """Put the report of a case together.
+
+    Parameters
+    ----------
+    book, case
+        The logbook and the case opened from it.
+    bow
+        Name of the set-up.
+    language
+        Two letters.
+    units
+        In which the sheet is shown.
+    film
+        A flight of this version with its pictures; None draws the swing over the versions instead.
+
+    Returns
+    -------
+    ReportPage
+        In words.
+    """
+
+    def words(name: str, **values: str | int | float) -> str:
+        return say(message(f"report.{name}", **values), language)
+
+    proposal = propose(case, language)
+    findings = proposal.findings
+    newest = case.newest
+    hand = words(f"hand_{case.archer.hand or 'unknown'}")
+    return ReportPage(
+        language=language,
+        title=words("title"),
+        archer=f"{case.archer.name}, {hand}",
+        bow=bow,
+        version=words("version", number=newest.number),
+        dated=newest.dated,
+        rows=tuple(_rows(case, units, language)),
+        worked=tuple(_worked(newest.sheet, language)),
+        seen=tuple(_seen(book, case, findings, language)),
+        doubts=tuple(
+            say(text, language)
+            for text in (*findings.conflicts, *findings.notes, *questions(newest.sheet))
+        ),
+        strobe_jpeg=None if film is None else film.strobe_jpeg,
+        figures=tuple(_figures(case, findings, film, words)),
+        next_title=words("next_keep" if proposal.cure == "keep" else "next"),
+        change=proposal.change,
+        reasons=_reasons(proposal),
+        expect=(proposal.expect_clip, proposal.expect_test),
+        stop=proposal.stop,
+        caution=proposal.caution,
+        done=tuple(_done(case, language)),
+        always=words("always"),
+        words={name: words(f"heading_{name}") for name in HEADINGS},
+    )
+
+
+def _reasons(proposal: NextChange) -> tuple[str, ...]:
+    because = f"{proposal.cause_title}. {proposal.why}"
+    return (because, proposal.before_others)
+
+
+def _rows(case: Case, units: UnitSystem, language: str) -> Iterator[SheetRow]:
+    sheet = case.newest.sheet
+    before: dict[str, str] = {}
+    if len(case.versions) > 1:
+        before = {name: old for name, old, _ in differences(case.versions[-2].sheet, sheet)}
+    for name in sheet_fields():
+        if name in sheet.typed:
+            quantity = sheet.quantities.get(name)
+            value = sheet.typed[name] if quantity is None else shown(quantity, units)
+            label = say(message(f"logbook.field_{name}"), language)
+            yield SheetRow(label=label, value=value, before=before.get(name))
+
+
+def _worked(sheet: SetUp, language: str) -> Iterator[tuple[str, str]]:
+    for line in worked_out(sheet):
+        value = f"{line.value:.1f} {line.unit}"
+        if line.low is not None and line.high is not None:
+            value = f"{line.low:.1f}–{line.high:.1f} {line.unit}"
+        yield say(message(f"logbook.worked_{line.name}"), language), value
+
+
+def _seen(book: LogbookFile, case: Case, findings: Findings, language: str) -> Iterator[str]:
+    flights = sum(not flight.refused for flight in case.evidence.flights)
+    if flights:
+        yield say(message("report.flights", count=flights), language)
+    for axis in ("across", "up_down"):
+        part = findings.across if axis == "across" else findings.up_down
+        if part is not None:
+            swing = with_error(part.mean, part.sigma)
+            yield say(message(f"report.swing_{axis}", swing=swing), language)
+    titles = load_knowledge(case.archer.hand, language).findings
+    for name, sure in findings.sure.items():
+        yield say(
+            message("report.finding", title=titles[name].title, percent=100 * min(sure, 0.99)),
+            language,
+        )
+    yield from _compared(book, case.versions, language)
+
+
+def _compared(book: LogbookFile, versions: tuple[Version, ...], language: str) -> Iterator[str]:
+    """Say what the last change did to the swing, along the axis that it changed more."""
+    if len(versions) < 2:
+        return
+    results = []
+    for axis in ("across", "up_down"):
+        try:
+            results.append(before_and_after(book, versions[-2], versions[-1], axis))
+        except InputError:  # no flights to compare: nothing to say
+            return
+    most = max(results, key=lambda result: abs(result.change))
+    yield say(most.sentence, language)
+
+
+def _figures(
+    case: Case, findings: Findings, film: FilmedFlight | None, words: Say
+) -> Iterator[Figure]:
+    curve = None if film is None else swing_figure(film.reading, words)
+    figure = curve or versions_figure(case, words)
+    if figure is not None:
+        yield figure
+    tests = [item for item in case.seen[-1] if item.kind == "bare shaft"]
+    if tests and findings.offset is not None:
+        yield impacts_figure(read_bare(tests[-1].payload), findings.offset, words)
+
+
+def _done(case: Case, language: str) -> Iterator[tuple[str, str, str]]:
+    cures = load_knowledge(case.archer.hand, language).cures
+    for decision in case.decisions:
+        if decision.is_test or decision.to_version_id is None:
+            continue
+        outcome = say(message(f"report.outcome_{decision.outcome or 'none'}"), language)
+        what = str(decision.proposal.get("change") or cures[decision.cure].change)
+        yield decision.dated, what, outcome
