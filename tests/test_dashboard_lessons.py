@@ -1,4 +1,4 @@
-"""The naming exercise: answers kept, counted and followed over time; flights that have an answer."""
+"""The naming exercise: answers kept and counted over time, flights that have an answer."""
 
 from __future__ import annotations
 

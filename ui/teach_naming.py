@@ -13,6 +13,7 @@ from classify.imagined import Imagined, imagine
 from classify.pipeline import ReadResult
 from classify.types import Reading
 from tracker.types import InputError
+from ui.chart_part import show_chart
 from ui.charts import Picture, swing_picture
 from ui.clip_chooser import ChosenClip, clip_by_token, shelf
 from ui.corrections import told
@@ -20,7 +21,6 @@ from ui.curves import curves_of
 from ui.dash_words import Words
 from ui.demo_clips import demo_clips
 from ui.drawing import Axis, Chart
-from ui.figure import show_figure
 from ui.films import Film
 from ui.flight_views import flight_views
 from ui.kept_readings import Kept
@@ -267,7 +267,7 @@ def _score(trainee: str, word: Words) -> None:
     left.html(_confusion_html(answers, word))
     if len(answers) > 1:
         with right:
-            show_figure("teach-progress", _progress_picture(answers, word))
+            show_chart("teach-progress", _progress_picture(answers, word))
 
 
 def _confusion_html(answers: list[Answer], word: Words) -> str:
