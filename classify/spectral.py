@@ -5,8 +5,9 @@ arrow swing is not known here: what to expect comes as `Priors`.
 
 The model of `classify.motion` is fitted to both axes at once by variable projection. Rigid yaw and
 pitch are always part of it, with priors, since a film of one flight holds hardly a period of them;
-faster oscillations are added one at a time where the least-squares spectrum gains most, as long as
-the Bayesian information criterion [1]_ and a false-alarm threshold both demand it.
+faster oscillations are added one at a time, starting where the least-squares spectrum gains most
+and where the matrix pencil points, as long as the Bayesian information criterion [1]_ and a
+false-alarm threshold both demand it.
 
 References
 ----------
@@ -21,7 +22,14 @@ import numpy as np
 from scipy.stats import chi2
 
 from classify.joint_fit import FAST_FROM_HZ, G_AT, JointFit
-from classify.motion import PATH_LINEAR, PATH_NONLINEAR, Oscillation, swing_about_path
+from classify.motion import (
+    PATH_LINEAR,
+    PATH_NONLINEAR,
+    Oscillation,
+    distance_over_speed,
+    swing_about_path,
+)
+from classify.pencil import longest_uniform_run, matrix_pencil, tones_of
 from classify.posterior import posterior_of
 from classify.scan import amplitude_limit, false_alarm_gain, scan
 from classify.separable import solve
@@ -123,6 +131,11 @@ def _add_fast_modes(fit: JointFit) -> JointFit:
             for gain, f, d in found.peaks(3)
             if gain > 0.4 * needed
         ]
+        if not starts and found.gain.max() < 0.25 * needed:
+            return fit
+        starts += [
+            np.concatenate([fit.sol.nonlinear, [np.log(f), d]]) for f, d in _pencil_tones(fit)
+        ]
         starts += _fast_taken_for_yaw(fit)
         if not starts:
             return fit
@@ -134,6 +147,19 @@ def _add_fast_modes(fit: JointFit) -> JointFit:
             return fit
         fit = wider.reweigh()
     return fit
+
+
+def _pencil_tones(fit: JointFit) -> list[tuple[float, float]]:
+    """Give the strongest tone that the matrix pencil finds in what the model leaves over."""
+    n = len(fit.t)
+    run = longest_uniform_run(fit.t, fit.step_s)
+    if run.stop - run.start < LEAST_ROWS:
+        return []
+    tau, kappa = float(np.exp(fit.sol.nonlinear[0])), float(fit.sol.nonlinear[1])
+    away = tau + distance_over_speed(fit.t, kappa)[0]
+    left_px = (fit.sol.residual / fit.weight).reshape(2, n).T
+    tones = tones_of(matrix_pencil((left_px * away[:, None])[run], 2), fit.step_s)
+    return [(f, min(max(d, 0.0), 40.0)) for f, d in tones if FAST_FROM_HZ < f < fit.nyquist_hz]
 
 
 def _fast_taken_for_yaw(fit: JointFit) -> list[FloatArray]:
