@@ -129,7 +129,7 @@ class Reader:
                 yield Frame(
                     index=index, container_time_s=self._ledger.add(picture, luma), luma=luma
                 )
-        self._clip = self._conclude()
+            self._clip = self._conclude()
 
     @property
     def clip(self) -> Clip:
