@@ -127,9 +127,10 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
             f"tuning.swing_{name}",
             before_mm=mean_b,
             after_mm=mean_a,
-            change_mm=change,
-            low_mm=low,
-            high_mm=high,
+            least_mm=min(abs(low), abs(high)),
+            most_mm=max(abs(low), abs(high)),
+            fall_mm=-low,
+            rise_mm=high,
             more=more,
         ),
     )

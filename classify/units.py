@@ -15,6 +15,9 @@ from tracker.types import InputError
 
 UnitKind = Literal["length", "mass", "force", "mass per length", "speed", "turn", "count", "number"]
 
+UnitSystem = Literal["imperial", "metric", "as typed"]
+"""In which units numbers are shown."""
+
 UNITS: dict[UnitKind, dict[str, Fraction]] = {
     # international inch, grain and pound are exact by definition; so is standard gravity
     "length": {"mm": Fraction(1, 1000), "cm": Fraction(1, 100), "m": Fraction(1),
@@ -138,7 +141,7 @@ def _named(units: dict[str, Fraction]) -> str:
     return ", ".join(unit for unit in units if unit) or "no unit"
 
 
-def shown(quantity: Quantity, system: Literal["imperial", "metric", "as typed"]) -> str:
+def shown(quantity: Quantity, system: UnitSystem) -> str:
     """Show a quantity in one system of units.
 
     Parameters

@@ -110,6 +110,9 @@ class ReportPage:
     words: dict[str, str]
 
 
+MEASURED = ("flight", "several flights", "bare shaft", "groups")
+"""Kinds of finding that come with a probability worth showing."""
+
 HEADINGS = ("seen", "sheet", "done", "expect", "stop", "caution", "was", "doubts", "strobe")
 
 
@@ -210,10 +213,12 @@ def _seen(book: LogbookFile, case: Case, findings: Findings, language: str) -> I
             yield say(message(f"report.swing_{axis}", swing=swing), language)
     titles = load_knowledge(case.archer.hand, language).findings
     for name, sure in findings.sure.items():
-        yield say(
-            message("report.finding", title=titles[name].title, percent=100 * min(sure, 0.99)),
-            language,
-        )
+        finding = titles[name]
+        if finding.kind not in MEASURED:
+            yield finding.title
+            continue
+        plain, percent = finding.title.rstrip("."), 100 * min(sure, 0.99)
+        yield say(message("report.finding", title=plain, percent=percent), language)
     yield from _compared(book, case.versions, language)
 
 
@@ -245,8 +250,9 @@ def _figures(
 
 def _done(case: Case, language: str) -> Iterator[tuple[str, str, str]]:
     cures = load_knowledge(case.archer.hand, language).cures
+    made = {version.id for version in case.versions}
     for decision in case.decisions:
-        if decision.is_test or decision.to_version_id is None:
+        if decision.is_test or decision.to_version_id not in made:
             continue
         outcome = say(message(f"report.outcome_{decision.outcome or 'none'}"), language)
         what = str(decision.proposal.get("change") or cures[decision.cure].change)

@@ -40,7 +40,7 @@ def versions_figure(case: Case, say: Say) -> Figure | None:
     Figure or None
         None where no flight has a swing in millimetres.
     """
-    swings = [
+    swings: list[list[tuple[str, Swing]]] = [
         [
             (axis, swing)
             for item in seen
