@@ -9,25 +9,23 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
 
 import click
 
 from classify.pipeline import read_clip
 from classify.report_json import reading_json
 from tracker.types import InputError, Message, message
+from ui.command_batch import batch
 from ui.command_demo import demo
+from ui.command_known import known_from, known_options
 from ui.command_open import open_dashboard
 from ui.command_words import help_words, language_of, language_option
-from ui.known_input import parse_known, read_arrow_file
 from ui.progress_line import progress_on_stderr
 from ui.reading_words import reading_lines
 from ui.track_csv import track_csv, write_whole
 from ui.words import say
 
-_Wrapped = TypeVar("_Wrapped", bound=Callable[..., object])
 READING, BAD_INPUT, REFUSED, MISTAKE, STOPPED = 0, 2, 3, 1, 130
 
 
@@ -77,32 +75,11 @@ def main() -> None:
     """Run the command line."""
 
 
-def _known_option(name: str, metavar: str) -> Callable[[_Wrapped], _Wrapped]:
-    flag = f"--{name.replace('_', '-')}"
-    return click.option(flag, name, metavar=metavar, help=help_words(f"help_{name}"))
-
-
 @main.command(help=help_words("help_read"))
 @click.argument("clip", type=click.Path(path_type=Path))
 @click.option("--json", "as_json", is_flag=True, help=help_words("help_json"))
 @click.option("--track", "track_to", type=click.Path(path_type=Path), help=help_words("help_track"))
-@_known_option("capture_hz", "HZ")
-@_known_option("distance_m", "M")
-@_known_option("camera_distance_m", "M")
-@_known_option("speed_m_s", "M/S")
-@_known_option("face_cm", "CM")
-@_known_option("face_mark", "FRAME,X1,Y1,X2,Y2")
-@_known_option("focal_px", "PX")
-@_known_option("field_of_view_deg", "DEG")
-@_known_option("nock_mm", "MM")
-@_known_option("hand", "right|left")
-@_known_option("click", "FRAME,X,Y")
-@_known_option("flight", "N")
-@_known_option("first_frame", "FRAME")
-@_known_option("last_frame", "FRAME")
-@click.option(
-    "--arrow", "arrow_file", type=click.Path(path_type=Path), help=help_words("help_arrow")
-)
+@known_options
 @language_option
 @click.pass_context
 def read(
@@ -111,13 +88,11 @@ def read(
     clip: Path,
     as_json: bool,
     track_to: Path | None,
-    arrow_file: Path | None,
     **typed: str | None,
 ) -> None:
     """Read one clip; the texts of what the coach knows arrive by name in `typed`."""
     language = language_of(ctx)
-    arrow = None if arrow_file is None else read_arrow_file(arrow_file)
-    known = parse_known({name: text or "" for name, text in typed.items()}, arrow=arrow)
+    known = known_from(typed)
     with progress_on_stderr(language) as progress:
         result = read_clip(clip, known=known, progress=progress)
     if track_to is not None:
@@ -139,5 +114,6 @@ def _say_where(path: Path, container_seconds: bool, language: str) -> None:
         click.echo(say(warning, language), err=True)
 
 
+main.add_command(batch)
 main.add_command(demo)
 main.add_command(open_dashboard)

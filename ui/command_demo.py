@@ -10,16 +10,17 @@ from typing import cast
 import click
 
 from classify.pipeline import read_clip
-from classify.types import ModeLine, Reading
+from classify.types import Reading
 from tracker.types import message
 from ui.command_words import help_words, language_of, language_option
 from ui.demo_clips import DemoClip, demo_clips
+from ui.leading_swing import AXIS_OF, KIND_OF, leading_swing
 from ui.progress_line import progress_on_stderr
 from ui.reading_words import label_word, with_error
+from ui.text_table import table_lines
 from ui.words import say
 
-_KIND = {"fishtailing": "yaw", "minnowing": "fast", "porpoising": "yaw"}
-_AXIS = {"fishtailing": "across", "minnowing": "across", "porpoising": "up_down"}
+_COLUMNS = ("clip", "is", "read", "frequency", "swing", "seconds")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,7 +56,9 @@ def demo(ctx: click.Context) -> None:
         with progress_on_stderr(language) as progress:
             result = read_clip(clip.path, known=clip.known, progress=progress)
         rows.append(demo_row(clip, result.reading, time.perf_counter() - start, language))
-    click.echo("\n".join(table_lines(rows, language)))
+    heads = [say(message(f"command.demo_head_{name}"), language) for name in _COLUMNS]
+    cells = [[row.name, row.is_, row.read, row.frequency, row.swing, row.seconds] for row in rows]
+    click.echo("\n".join(table_lines(heads, cells)))
     wrong = sum(not row.right for row in rows)
     verdict = (
         message("command.demo_some_wrong", wrong=wrong, count=len(rows))
@@ -87,7 +90,7 @@ def demo_row(clip: DemoClip, reading: Reading, seconds: float, language: str) ->
     """
     refuse = say(message("command.demo_refuse"), language)
     refused = say(message("command.demo_refused"), language)
-    line = leading_mode(reading)
+    line = leading_swing(reading)
     true = true_mode(clip)
     frequency = swing = "–"
     if line is not None:
@@ -106,25 +109,6 @@ def demo_row(clip: DemoClip, reading: Reading, seconds: float, language: str) ->
     )
 
 
-def leading_mode(reading: Reading) -> ModeLine | None:
-    """Find the swing that gave the label.
-
-    Parameters
-    ----------
-    reading
-        What was read.
-
-    Returns
-    -------
-    ModeLine or None
-        None for a refusal and for a clean flight.
-    """
-    if reading.label is None or reading.label == "clean":
-        return None
-    modes = reading.across if _AXIS[reading.label] == "across" else reading.up_down
-    return next((mode for mode in modes if mode.kind == _KIND[reading.label]), None)
-
-
 def true_mode(clip: DemoClip) -> tuple[float, float] | None:
     """Find the true frequency and swing of what a clip shows.
 
@@ -141,35 +125,6 @@ def true_mode(clip: DemoClip) -> tuple[float, float] | None:
     if clip.label is None or clip.label == "clean":
         return None
     for mode in cast(Sequence[dict[str, float | str]], clip.truth["modes"]):
-        if mode["kind"] == _KIND[clip.label] and mode["axis"] == _AXIS[clip.label]:
+        if mode["kind"] == KIND_OF[clip.label] and mode["axis"] == AXIS_OF[clip.label]:
             return float(mode["f_hz"]), float(mode["swing_mm"])
     return None
-
-
-def table_lines(rows: Sequence[DemoRow], language: str) -> list[str]:
-    """Lay out the table.
-
-    Parameters
-    ----------
-    rows
-        Its lines.
-    language
-        Two letters.
-
-    Returns
-    -------
-    list of str
-        Heading, rule and rows, columns aligned.
-    """
-    heads = [
-        say(message(f"command.demo_head_{name}"), language)
-        for name in ("clip", "is", "read", "frequency", "swing", "seconds")
-    ]
-    cells = [[row.name, row.is_, row.read, row.frequency, row.swing, row.seconds] for row in rows]
-    widths = [max(len(line[k]) for line in [heads, *cells]) for k in range(len(heads))]
-
-    def lay(line: Sequence[str]) -> str:
-        return "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True))
-
-    rule = "  ".join("-" * width for width in widths)
-    return [lay(heads).rstrip(), rule, *(lay(line).rstrip() for line in cells)]
