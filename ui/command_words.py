@@ -37,20 +37,22 @@ def _from_environment() -> str:
     return wanted if wanted in LANGUAGES else "en"
 
 
-def help_words(name: str) -> str:
+def help_words(name: str, area: str = "command") -> str:
     """Say a help text; they are needed before any option is read, so the environment decides.
 
     Parameters
     ----------
     name
-        Under ``command`` in the catalogue.
+        Under `area` in the catalogue.
+    area
+        Which part of the catalogue.
 
     Returns
     -------
     str
         One or two sentences.
     """
-    return say(message(f"command.{name}"), _from_environment())
+    return say(message(f"{area}.{name}"), _from_environment())
 
 
 def _keep(ctx: click.Context, _parameter: click.Parameter, value: str | None) -> None:
