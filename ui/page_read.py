@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from html import escape
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
-from classify.pipeline import ReadResult, read_clip, read_followed
-from classify.types import Known
-from tracker.types import Followed, InputError
+from classify.pipeline import ReadResult
+from tracker.types import InputError, Progress
 from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture
 from ui.clip_chooser import ChosenClip, choose_clip, shelf
 from ui.correction_part import correction_part, opinion_html
@@ -21,20 +21,11 @@ from ui.kept_readings import Kept
 from ui.known_form import known_form
 from ui.known_input import parse_known
 from ui.progress_line import stage_words
+from ui.reading_store import kept_reading
 from ui.verdict import causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
 
 _MOST_KEPT = 24
-
-
-@st.cache_resource(show_spinner=False)
-def _results() -> Kept[ReadResult]:
-    return Kept(_MOST_KEPT)
-
-
-@st.cache_resource(show_spinner=False)
-def _followed() -> Kept[Followed]:
-    return Kept(_MOST_KEPT)
 
 
 @st.cache_resource(show_spinner=False)
@@ -91,7 +82,7 @@ def read_with_progress(
     place = st.empty()
     try:
         known = parse_known(said)
-        result = kept_reading(chosen, known, place, word)
+        result = kept_reading(chosen.path, chosen.sha256, known, lambda: _progress_bar(place, word))
     except InputError as mistake:
         place.error(word.tell(mistake.message))
         return None
@@ -99,49 +90,13 @@ def read_with_progress(
     return result
 
 
-def kept_reading(
-    chosen: ChosenClip, known: Known, place: st.delta_generator.DeltaGenerator, word: Words
-) -> ReadResult:
-    """Read a clip once for each set of what is known.
+def _progress_bar(place: DeltaGenerator, word: Words) -> Progress:
+    bar = place.progress(0.0, text=word("pages.reading"))
 
-    Parameters
-    ----------
-    chosen
-        The clip.
-    known
-        What the coach knows.
-    place
-        Where the progress bar goes.
-    word
-        The page's language.
+    def progress(stage: str, share: float) -> None:
+        bar.progress(min(1.0, max(0.0, share)), text=stage_words(stage, word.language))
 
-    Returns
-    -------
-    ReadResult
-        The same object every time.
-
-    Raises
-    ------
-    InputError
-        If the film cannot be read.
-    """
-    fresh: list[ReadResult] = []
-
-    def follow() -> Followed:
-        bar = place.progress(0.0, text=word("pages.reading"))
-
-        def progress(stage: str, share: float) -> None:
-            bar.progress(min(1.0, max(0.0, share)), text=stage_words(stage, word.language))
-
-        fresh.append(read_clip(chosen.path, known=known, progress=progress))
-        return fresh[0].followed
-
-    def make() -> ReadResult:
-        # The film is followed again only if what the tracker is told has changed.
-        followed = _followed().get((chosen.sha256, known.capture_hz, known.click), follow)
-        return fresh[0] if fresh else read_followed(followed, known=known)
-
-    return _results().get((chosen.sha256, known), make)
+    return progress
 
 
 def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:

@@ -1,0 +1,123 @@
+"""The queue of clips: in order, with progress, cancelled at the next step, failures told."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from classify.types import Reading
+from tests.made_readings import made_reading, made_refusal
+from tracker.types import InputError, Progress
+from ui.clip_queue import ClipQueue, QueuedClip
+from ui.dash_words import Words
+from ui.page_round import table_html
+
+
+def clip(name: str) -> QueuedClip:
+    """Make a clip that waits."""
+    return QueuedClip(token=name, name=name, path=Path(name), sha256=name, said={})
+
+
+def wait_for(condition: Callable[[], bool]) -> None:
+    """Wait until something holds, for five seconds at most."""
+    until = time.monotonic() + 5.0
+    while not condition():
+        assert time.monotonic() < until, "waited in vain"
+        time.sleep(0.005)
+
+
+def test_clips_are_read_in_order_and_all_told() -> None:
+    """Bad input and our own mistake are told, and the rest goes on."""
+    order: list[str] = []
+
+    def read(queued: QueuedClip, progress: Progress) -> Reading:
+        order.append(queued.name)
+        progress("decode", 0.5)
+        if queued.name == "b":
+            raise InputError("tracker.missing_file", path="b")
+        if queued.name == "c":
+            raise ZeroDivisionError("by nothing")
+        return made_reading()
+
+    queue = ClipQueue(read)
+    for name in "abcd":
+        queue.add(clip(name))
+    wait_for(lambda: not queue.busy())
+    assert order == list("abcd")
+    assert [queued.state for queued in queue.clips()] == ["done", "failed", "failed", "done"]
+    assert queue.clips()[1].problem is not None
+
+
+def test_progress_is_seen_while_a_clip_is_read() -> None:
+    """Stage and share of the clip in work stand in the list."""
+    go, reached = threading.Event(), threading.Event()
+
+    def read(_: QueuedClip, progress: Progress) -> Reading:
+        progress("search", 0.25)
+        reached.set()
+        go.wait(5.0)
+        return made_reading()
+
+    queue = ClipQueue(read)
+    queue.add(clip("a"))
+    assert reached.wait(5.0)
+    seen = queue.clips()[0]
+    assert (seen.state, seen.stage, seen.share) == ("reading", "search", 0.25)
+    go.set()
+    wait_for(lambda: not queue.busy())
+
+
+def test_cancel_stops_at_the_next_step_and_keeps_the_rest_unread() -> None:
+    """What was cancelled has no reading, and a new clip is read afterwards."""
+    reached, go = threading.Event(), threading.Event()
+    read_names: list[str] = []
+
+    def read(queued: QueuedClip, progress: Progress) -> Reading:
+        read_names.append(queued.name)
+        if queued.name == "a":
+            reached.set()
+            go.wait(5.0)
+        progress("decode", 1.0)
+        return made_reading()
+
+    queue = ClipQueue(read)
+    queue.add(clip("a"))
+    queue.add(clip("b"))
+    assert reached.wait(5.0)
+    queue.cancel()
+    go.set()
+    assert [queued.state for queued in queue.clips()] == ["cancelled", "cancelled"]
+    queue.add(clip("c"))
+    wait_for(lambda: not queue.busy())
+    assert read_names == ["a", "c"]
+    assert [queued.reading is None for queued in queue.clips()] == [True, True, False]
+
+
+def test_the_same_clip_twice_is_one_line() -> None:
+    """Giving a clip again reads it again, at the end."""
+    queue = ClipQueue(lambda _clip, _progress: made_reading())
+    for name in ("a", "b", "a"):
+        queue.add(clip(name))
+    wait_for(lambda: not queue.busy())
+    assert sorted(queued.token for queued in queue.clips()) == ["a", "b"]
+    queue.clear()
+    assert queue.clips() == []
+
+
+def test_table_escapes_names_and_says_why() -> None:
+    """A file's name is text, never markup; a refusal stands in the table with its reason."""
+    read = QueuedClip(
+        token="t", name="<b>.mp4", path=Path("t"), sha256="t", said={}, state="done",
+        reading=made_reading(),
+    )  # fmt: skip
+    refused = QueuedClip(
+        token="u", name="u", path=Path("u"), sha256="u", said={}, state="done",
+        reading=made_refusal(),
+    )  # fmt: skip
+    html = table_html([read, refused], Words("en"))
+    assert "<b>" not in html
+    assert "&lt;b&gt;.mp4" in html
+    assert "97 % sure" in html
+    assert "capture rate" in html

@@ -1,0 +1,226 @@
+"""Many clips at once: a round is given together, read in a queue, and told in one table."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from classify.several import Swing, who_swings
+from classify.types import Reading
+from tracker.types import InputError, Progress
+from ui.clip_chooser import FILM_TYPES, shelf
+from ui.clip_queue import ClipQueue, QueuedClip
+from ui.command_open import UPLOAD_LIMIT_MB
+from ui.corrections import told
+from ui.dash_words import Words, page_words
+from ui.known_form import known_form
+from ui.known_input import parse_known
+from ui.leading_swing import AXIS_OF, leading_swing
+from ui.progress_line import stage_words
+from ui.reading_store import kept_reading
+from ui.reading_words import frequency_words, headline_chance, label_word, swing_words
+
+_COLUMNS = ("state", "read", "sure", "frequency", "swing")
+
+
+def _read(clip: QueuedClip, progress: Progress) -> Reading:
+    known = parse_known(clip.said)
+    return kept_reading(clip.path, clip.sha256, known, lambda: progress).reading
+
+
+@st.cache_resource(show_spinner=False)
+def the_queue() -> ClipQueue:
+    """Give the queue of this computer.
+
+    Returns
+    -------
+    ClipQueue
+        The same for all browser tabs.
+    """
+    return ClipQueue(_read)
+
+
+def show_round() -> None:
+    """Draw the page."""
+    word = page_words()
+    st.title(word("round.title"))
+    st.html(f'<p class="ts-note">{escape(word("round.help"))}</p>')
+    with st.expander(word("round.known"), expanded=not the_queue().clips()):
+        typed = known_form("known-round", st.session_state.get("round-said", {}), word)
+    if typed is not None:
+        _keep_said(typed, word)
+    _take_films(word)
+    _table(word)
+
+
+def _keep_said(typed: dict[str, str], word: Words) -> None:
+    try:
+        parse_known(typed)
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+        return
+    st.session_state["round-said"] = typed
+    for clip in the_queue().clips():
+        _enqueue(clip.sha256)
+    st.rerun()
+
+
+def _take_films(word: Words) -> None:
+    counter = st.session_state.setdefault("round-uploads", 0)
+    given = st.file_uploader(
+        word("round.upload"),
+        type=list(FILM_TYPES),
+        accept_multiple_files=True,
+        key=f"round-upload-{counter}",
+        max_upload_size=UPLOAD_LIMIT_MB,
+    )
+    if not given:
+        return
+    kept = []
+    for film in given:
+        try:
+            kept.append(shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20))
+        except InputError as mistake:
+            st.error(word.tell(mistake.message))
+    for clip in kept:
+        _enqueue(clip.sha256)
+    if len(kept) == len(given):
+        # A fresh uploader lets go of the copies in memory.
+        st.session_state["round-uploads"] = counter + 1
+        st.rerun()
+
+
+def _enqueue(sha256: str) -> None:
+    """Queue a clip with what is said about the round, and what was corrected about itself."""
+    kept = shelf().clip(sha256)
+    if kept is None:
+        return
+    said = told(shelf(), sha256, {})
+    said.update({name: text for name, text in _round_said().items() if text})
+    the_queue().add(
+        QueuedClip(token=sha256, name=kept.name, path=kept.path, sha256=sha256, said=said)
+    )
+
+
+def _round_said() -> dict[str, str]:
+    said = st.session_state.get("round-said", {})
+    return dict(said) if isinstance(said, dict) else {}
+
+
+def _table(word: Words) -> None:
+    queue = the_queue()
+    if queue.busy():
+        _live_table(word)
+    else:
+        _draw_table(word)
+
+
+@st.fragment(run_every=1.0)
+def _live_table(word: Words) -> None:
+    """Draw the table again each second, and the whole page once all is done."""
+    _draw_table(word)
+    if not the_queue().busy():
+        st.rerun()
+
+
+def _draw_table(word: Words) -> None:
+    queue = the_queue()
+    clips = queue.clips()
+    if not clips:
+        return
+    done = sum(clip.state not in ("waiting", "reading") for clip in clips)
+    st.progress(done / len(clips), text=word("round.progress", done=done, count=len(clips)))
+    columns = st.columns([1, 1, 4])
+    if columns[0].button(word("round.cancel"), disabled=not queue.busy(), key="round-cancel"):
+        queue.cancel()
+        st.rerun()
+    if columns[1].button(word("round.clear"), disabled=queue.busy(), key="round-clear"):
+        queue.clear()
+        st.rerun()
+    st.html(table_html(clips, word))
+    together = _together(clips, word)
+    if together:
+        st.html(f'<p class="ts-difference">{escape(together)}</p>')
+
+
+def table_html(clips: list[QueuedClip], word: Words) -> str:
+    """Write the table of a round.
+
+    Parameters
+    ----------
+    clips
+        In the queue.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML; each name links to the clip's own page.
+    """
+    heads = "".join(
+        f'<th scope="col">{escape(word(f"round.head_{name}"))}</th>' for name in ("clip", *_COLUMNS)
+    )
+    rows = "".join(_row(clip, word) for clip in clips)
+    title = escape(word("round.table"))
+    return (
+        f'<div class="ts-table" tabindex="0" role="region" aria-label="{title}"><table>'
+        f"<caption>{title}</caption><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
+    )
+
+
+def _row(clip: QueuedClip, word: Words) -> str:
+    cells = [_state(clip, word), "", "", "", ""]
+    reading = clip.reading
+    if clip.problem is not None:
+        cells[1] = word.tell(clip.problem)
+    elif reading is not None and reading.refused is not None:
+        cells[1] = word.tell(reading.refused)
+    elif reading is not None:
+        swing = leading_swing(reading)
+        cells[1] = label_word(reading.label, word.language)
+        cells[2] = headline_chance(reading, word.language)
+        cells[3] = "" if swing is None else frequency_words(swing, word.language)
+        cells[4] = "" if swing is None else swing_words(swing, word.language)
+    body = "".join(
+        f'<td data-label="{escape(word(f"round.head_{name}"))}">{escape(cell) or "–"}</td>'
+        for name, cell in zip(_COLUMNS, cells, strict=True)
+    )
+    link = f'<a href="/read?clip={escape(clip.token)}" target="_self">{escape(clip.name)}</a>'
+    return f'<tr><th scope="row">{link}</th>{body}</tr>'
+
+
+def _state(clip: QueuedClip, word: Words) -> str:
+    if clip.state == "reading" and clip.stage:
+        stage = stage_words(clip.stage, word.language)
+        return word("round.state_stage", stage=stage, percent=100 * clip.share)
+    return word(f"round.state_{clip.state}")
+
+
+def _together(clips: list[QueuedClip], word: Words) -> str:
+    """Say what the flights of the commonest label tell together."""
+    readings = [clip.reading for clip in clips if clip.reading is not None]
+    labels = [str(reading.label) for reading in readings if reading.label not in (None, "clean")]
+    if not labels:
+        return ""
+    label = max(sorted(set(labels)), key=labels.count)
+    swings = []
+    for reading in readings:
+        if reading.label is None or reading.label == "clean":
+            continue
+        line = leading_swing(reading)
+        same_way = AXIS_OF[reading.label] == AXIS_OF[label]
+        if line is not None and same_way and line.swing_mm and line.swing_sigma_mm:
+            swings.append(Swing(value=line.swing_mm, sigma=line.swing_sigma_mm))
+    if len(swings) < 2:
+        return ""
+    found = who_swings(swings)
+    first = word(
+        f"round.maker_{found.maker.replace(' ', '_')}",
+        label=label_word(label, word.language),
+        count=len(swings),
+        mean=found.mean,
+        sigma=found.sigma,
+    )
+    return " ".join([first, *(word.tell(note) for note in found.notes)])

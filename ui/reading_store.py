@@ -1,0 +1,64 @@
+"""Readings kept for all pages and for the queue: each film is followed and read once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import streamlit as st
+
+from classify.pipeline import ReadResult, read_clip, read_followed
+from classify.types import Known
+from tracker.types import Followed, Progress
+from ui.kept_readings import Kept
+
+_MOST_KEPT = 48
+
+
+@st.cache_resource(show_spinner=False)
+def _results() -> Kept[ReadResult]:
+    return Kept(_MOST_KEPT)
+
+
+@st.cache_resource(show_spinner=False)
+def _followed() -> Kept[Followed]:
+    return Kept(_MOST_KEPT)
+
+
+def kept_reading(
+    path: Path, sha256: str, known: Known, progress: Callable[[], Progress]
+) -> ReadResult:
+    """Read a clip once for each set of what is known.
+
+    Parameters
+    ----------
+    path, sha256
+        The film and the hash of its content.
+    known
+        What the coach knows.
+    progress
+        Called, if the film has to be followed, for something to report to.
+
+    Returns
+    -------
+    ReadResult
+        The same object every time.
+
+    Raises
+    ------
+    InputError
+        If the film cannot be read.
+    """
+    results, followed_films = _results(), _followed()
+    fresh: list[ReadResult] = []
+
+    def follow() -> Followed:
+        fresh.append(read_clip(path, known=known, progress=progress()))
+        return fresh[0].followed
+
+    def make() -> ReadResult:
+        # The film is followed again only if what the tracker is told has changed.
+        followed = followed_films.get((sha256, known.capture_hz, known.click), follow)
+        return fresh[0] if fresh else read_followed(followed, known=known)
+
+    return results.get((sha256, known), make)
