@@ -17,6 +17,7 @@ from classify.pipeline import read_clip
 from classify.report_json import reading_json
 from tracker.types import InputError, Message, message
 from ui.command_batch import batch
+from ui.command_book import book
 from ui.command_demo import demo
 from ui.command_known import known_from, known_options
 from ui.command_open import open_dashboard
@@ -115,5 +116,6 @@ def _say_where(path: Path, container_seconds: bool, language: str) -> None:
 
 
 main.add_command(batch)
+main.add_command(book)
 main.add_command(demo)
 main.add_command(open_dashboard)

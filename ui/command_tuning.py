@@ -1,0 +1,162 @@
+"""`tailsway book next`, `done`, `compare`, `report`, `season`: what to do, and did it work."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import cast
+
+import click
+
+from classify import logbook
+from classify.casebook import Axis, before_and_after, outcome_of, propose
+from classify.evidence_book import decide, decisions_of, set_outcome
+from classify.proposal_json import proposal_json
+from classify.setup_change import suggested_changes
+from classify.units import UnitSystem
+from tracker.types import InputError, message
+from ui.book_chosen import (
+    chosen,
+    date_option,
+    file_type,
+    help_of,
+    set_option,
+    setup_option,
+    the_book,
+)
+from ui.command_logbook import book, fields_from, plain_json
+from ui.command_words import language_of, language_option
+from ui.proposal_words import proposal_lines
+from ui.report import report_page
+from ui.report_film import film_of
+from ui.report_html import report_html
+from ui.report_pdf import report_pdf
+from ui.season_words import season_lines
+from ui.track_csv import write_whole
+from ui.words import say
+
+
+@book.command("next", help=help_of("next"))
+@click.argument("archer")
+@setup_option
+@click.option("--table", is_flag=True, help=help_of("table"))
+@click.option("--json", "as_json", is_flag=True, help=help_of("json"))
+@language_option
+@click.pass_context
+def next_command(
+    ctx: click.Context, archer: str, setup: str | None, table: bool, as_json: bool
+) -> None:
+    """Propose the one next change."""
+    language = language_of(ctx)
+    proposal = propose(chosen(archer, setup).case(), language)
+    if as_json:
+        click.echo(plain_json(proposal_json(proposal, lambda text: say(text, language))))
+    else:
+        click.echo("\n".join(proposal_lines(proposal, language, table=table)))
+
+
+@book.command("done", help=help_of("done"))
+@click.argument("archer")
+@setup_option
+@set_option
+@date_option
+@click.option("--note", default="", help=help_of("note"))
+@language_option
+@click.pass_context
+def done_command(
+    ctx: click.Context, archer: str, setup: str | None, fields: tuple[str, ...], dated: str,
+    note: str,
+) -> None:  # fmt: skip
+    """Write down that the proposal was followed; a change makes the next version of the sheet."""
+    language = language_of(ctx)
+    it = chosen(archer, setup)
+    case = it.case()
+    proposal = propose(case, language)
+    to = None
+    if not proposal.is_test and proposal.cure != "keep":
+        suggested = suggested_changes(proposal.cure, proposal.amount, case.newest.sheet)
+        changes = {**suggested, **fields_from(fields)}
+        if not changes:
+            raise InputError("logbook.done_what", change=proposal.change)
+        to = logbook.change_setup(
+            it.book, case.newest, changes, dated=dated, reason=proposal.change
+        )
+    decide(
+        it.book, case.newest, cure=proposal.cure, amount=proposal.amount, dated=dated,
+        is_test=proposal.is_test, to=to, note=note,
+        proposal=proposal_json(proposal, lambda text: say(text, language)),
+    )  # fmt: skip
+    number = case.newest.number if to is None else to.number
+    sentence = message("logbook.decided", change=proposal.change, number=number)
+    click.echo(say(sentence, language))
+
+
+@book.command("compare", help=help_of("compare"))
+@click.argument("archer")
+@setup_option
+@click.option("--before", type=int, help=help_of("before"))
+@click.option("--after", type=int, help=help_of("after"))
+@click.option("--axis", type=click.Choice(["across", "up_down"]), default="across",
+              help=help_of("axis"))  # fmt: skip
+@language_option
+@click.pass_context
+def compare_command(
+    ctx: click.Context, archer: str, setup: str | None, before: int | None, after: int | None,
+    axis: str,
+) -> None:  # fmt: skip
+    """Compare two versions, the newest two unless told; the outcome is kept with the change."""
+    it = chosen(archer, setup)
+    case = it.case(after)
+    if len(case.versions) < 2:
+        raise InputError("logbook.one_version")
+    first = case.versions[-2] if before is None else it.case(before).newest
+    comparison = before_and_after(it.book, first, case.newest, cast("Axis", axis))
+    click.echo(say(comparison.sentence, language_of(ctx)))
+    outcome = outcome_of(comparison)
+    for decision in decisions_of(it.book, it.bow.id):
+        if outcome and decision.to_version_id == case.newest.id and first.id == decision.version_id:
+            set_outcome(it.book, decision, outcome)
+
+
+@book.command("report", help=help_of("report"))
+@click.argument("archer")
+@setup_option
+@click.option("--version", "number", type=int, help=help_of("version"))
+@click.option("--html", "html_to", type=file_type(), help=help_of("html"))
+@click.option("--pdf", "pdf_to", type=file_type(), help=help_of("pdf"))
+@click.option("--units", type=click.Choice(["imperial", "metric", "as typed"]),
+              default="as typed", help=help_of("units"))  # fmt: skip
+@language_option
+@click.pass_context
+def report_command(
+    ctx: click.Context, archer: str, setup: str | None, number: int | None,
+    html_to: Path | None, pdf_to: Path | None, units: str,
+) -> None:  # fmt: skip
+    """Write the one-page report."""
+    if html_to is None and pdf_to is None:
+        raise InputError("logbook.report_where")
+    it = chosen(archer, setup)
+    case = it.case(number)
+    page = report_page(
+        it.book, case, it.bow.name, language=language_of(ctx),
+        units=cast("UnitSystem", units), film=film_of(it.book, case),
+    )  # fmt: skip
+    if html_to is not None:
+        write_whole(html_to, report_html(page))
+    if pdf_to is not None:
+        write_whole(pdf_to, report_pdf(page))
+    for path in (html_to, pdf_to):
+        if path is not None:
+            click.echo(say(message("logbook.written", path=str(path)), language_of(ctx)))
+
+
+@book.command("season", help=help_of("season"))
+@language_option
+@click.pass_context
+def season_command(ctx: click.Context) -> None:
+    """Play the worked season into the logbook and print every round."""
+    from fixtures.season import play_season  # noqa: PLC0415 the bows are simulated only here
+
+    rounds = play_season(the_book())
+    click.echo("\n".join(season_lines(rounds, language_of(ctx))))
+    if any(r.proposed != r.wanted for r in rounds):
+        ctx.exit(1)
