@@ -5,6 +5,8 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable
+from dataclasses import replace
+from html import escape
 from pathlib import Path
 
 from classify.types import Reading
@@ -13,6 +15,7 @@ from tracker.types import InputError, Progress
 from ui.clip_queue import ClipQueue, QueuedClip
 from ui.dash_words import Words
 from ui.page_round import table_html
+from ui.words import say
 
 
 def clip(name: str) -> QueuedClip:
@@ -108,16 +111,12 @@ def test_the_same_clip_twice_is_one_line() -> None:
 
 def test_table_escapes_names_and_says_why() -> None:
     """A file's name is text, never markup; a refusal stands in the table with its reason."""
-    read = QueuedClip(
-        token="t", name="<b>.mp4", path=Path("t"), sha256="t", said={}, state="done",
-        reading=made_reading(),
-    )  # fmt: skip
-    refused = QueuedClip(
-        token="u", name="u", path=Path("u"), sha256="u", said={}, state="done",
-        reading=made_refusal(),
-    )  # fmt: skip
+    read = replace(clip("<b>.mp4"), state="done", reading=made_reading())
+    refusal = made_refusal()
+    refused = replace(clip("u"), state="done", reading=refusal)
     html = table_html([read, refused], Words("en"))
     assert "<b>" not in html
     assert "&lt;b&gt;.mp4" in html
     assert "97 % sure" in html
-    assert "capture rate" in html
+    assert refusal.refused is not None
+    assert escape(say(refusal.refused)) in html
