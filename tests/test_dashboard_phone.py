@@ -1,0 +1,146 @@
+"""The door for phones: shut by default, a code needed, films to disk in pieces, no other host."""
+
+from __future__ import annotations
+
+import hashlib
+import http.client
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+from urllib.parse import quote, urlsplit
+
+import pytest
+
+import ui.phone_gate
+from ui.phone_gate import CODE_DIGITS, MOST_WRONG, PhoneGate, page_html
+from ui.shelf import Shelf
+from ui.words import LANGUAGES
+
+HERE = "127.0.0.1"
+
+
+@pytest.fixture
+def gate(tmp_path: Path) -> Iterator[PhoneGate]:
+    """Give an open door on this computer alone."""
+    made = PhoneGate(
+        Shelf(tmp_path),
+        HERE,
+        most_bytes=3 * 2**20,
+        arrived=lambda sha256: f"thanks {sha256[:8]}",
+        language="en",
+    )
+    made.start()
+    yield made
+    made.stop()
+
+
+def send(
+    gate: PhoneGate, code: str, body: bytes, *, host: str | None = None, name: str = "clip.mov"
+) -> tuple[int, str]:
+    """Send a film as the phone's page does."""
+    port = urlsplit(str(gate.url)).port
+    connection = http.client.HTTPConnection(HERE, port, timeout=10)
+    headers = {"X-Access-Code": code, "X-File-Name": quote(name)}
+    if host is not None:
+        headers["Host"] = host
+    try:
+        connection.request("PUT", "/film", body=body, headers=headers)
+        answer = connection.getresponse()
+        return answer.status, answer.read().decode()
+    finally:
+        connection.close()
+
+
+def test_door_is_shut_until_it_is_opened(tmp_path: Path) -> None:
+    """Making it opens no port."""
+    made = PhoneGate(Shelf(tmp_path), HERE, most_bytes=1, arrived=str, language="en")
+    assert made.url is None
+    assert len(made.code) == CODE_DIGITS
+
+
+def test_film_with_the_code_lands_on_the_shelf(gate: PhoneGate) -> None:
+    """Byte for byte, under its own name."""
+    film = bytes(range(256)) * 5000
+    status, said = send(gate, gate.code, film, name="Flug ä.mov")
+    sha256 = hashlib.sha256(film).hexdigest()
+    assert (status, said) == (200, f"thanks {sha256[:8]}")
+    kept = gate.shelf.clip(sha256)
+    assert kept is not None
+    assert kept.path.read_bytes() == film
+    assert kept.name == "Flug ä.mov"
+
+
+@pytest.mark.parametrize("code", ["", "00000000x", "ä", "0" * 400])
+def test_wrong_code_is_refused_and_nothing_kept(gate: PhoneGate, code: str) -> None:
+    """The film is not even read."""
+    status, said = send(gate, code.encode("utf-8").decode("latin-1"), b"film")
+    assert status == 403
+    assert "code" in said
+    assert gate.shelf.clips() == []
+
+
+def test_guessing_shuts_the_door_even_for_the_right_code(
+    gate: PhoneGate, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After five wrong codes the right one waits too, and works again afterwards."""
+    wrong = "1" * CODE_DIGITS if gate.code != "1" * CODE_DIGITS else "2" * CODE_DIGITS
+    for _ in range(MOST_WRONG):
+        assert gate.check(wrong) == "phone.wrong_code"
+    assert gate.check(gate.code) == "phone.shut"
+    later = ui.phone_gate.time.monotonic() + ui.phone_gate.SHUT_S + 1
+    monkeypatch.setattr(ui.phone_gate.time, "monotonic", lambda: later)
+    assert gate.check(gate.code) is None
+
+
+def test_another_host_name_is_refused(gate: PhoneGate) -> None:
+    """A page elsewhere whose name is pointed here cannot use the door."""
+    status, _ = send(gate, gate.code, b"film", host="elsewhere.example")
+    assert status == 421
+    assert gate.shelf.clips() == []
+
+
+def test_too_large_a_film_is_refused_before_it_is_read(gate: PhoneGate) -> None:
+    """The announced size decides."""
+    with socket.create_connection((HERE, urlsplit(str(gate.url)).port or 0), timeout=10) as plug:
+        head = (
+            f"PUT /film HTTP/1.1\r\nHost: {HERE}\r\nX-Access-Code: {gate.code}\r\n"
+            "X-File-Name: big.mp4\r\nContent-Length: 4000000\r\n\r\n"
+        )
+        plug.sendall(head.encode())
+        assert b" 413 " in plug.recv(200)
+
+
+def test_connection_that_breaks_off_leaves_nothing(gate: PhoneGate, tmp_path: Path) -> None:
+    """Half a film is no film."""
+    with socket.create_connection((HERE, urlsplit(str(gate.url)).port or 0), timeout=10) as plug:
+        head = (
+            f"PUT /film HTTP/1.1\r\nHost: {HERE}\r\nX-Access-Code: {gate.code}\r\n"
+            "X-File-Name: half.mp4\r\nContent-Length: 1000\r\n\r\n"
+        )
+        plug.sendall(head.encode() + b"x" * 400)
+        plug.shutdown(socket.SHUT_WR)
+        plug.recv(1000)
+    assert gate.shelf.clips() == []
+    assert list((tmp_path / "clips").iterdir()) == []
+
+
+@pytest.mark.parametrize(("path", "status"), [("/", 200), ("/film", 404), ("/../etc/passwd", 404)])
+def test_only_the_page_is_served(gate: PhoneGate, path: str, status: int) -> None:
+    """With a policy that lets no other script run."""
+    connection = http.client.HTTPConnection(HERE, urlsplit(str(gate.url)).port, timeout=10)
+    connection.request("GET", path)
+    answer = connection.getresponse()
+    assert answer.status == status
+    answer.read()
+    connection.close()
+    if status == 200:
+        assert "script-src 'nonce-" in answer.headers["Content-Security-Policy"]
+        assert gate.code not in str(answer.headers)
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_page_is_whole_in_every_language(language: str) -> None:
+    """No field is left open, and the language is named."""
+    page = page_html(language, "abc")
+    assert f'lang="{language}"' in page
+    assert "{" not in page.split("<body>")[1].split("<script")[0]
