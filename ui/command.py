@@ -21,6 +21,7 @@ from ui.command_book import book
 from ui.command_demo import demo
 from ui.command_known import known_from, known_options
 from ui.command_open import open_dashboard
+from ui.command_plan import plan
 from ui.command_words import help_words, language_of, language_option
 from ui.progress_line import progress_on_stderr
 from ui.reading_words import reading_lines
@@ -119,3 +120,4 @@ main.add_command(batch)
 main.add_command(book)
 main.add_command(demo)
 main.add_command(open_dashboard)
+main.add_command(plan)

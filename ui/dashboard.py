@@ -10,6 +10,7 @@ import streamlit as st
 from ui.dash_words import Words, page_words
 from ui.page_beside import show_beside
 from ui.page_phone import show_phone
+from ui.page_plan import show_plan
 from ui.page_read import show_read
 from ui.page_round import show_round
 from ui.page_style import put_style
@@ -40,6 +41,7 @@ def _pages(word: Words) -> list[st.Page]:
         st.Page(show_phone, title=word("phone.nav"), url_path="phone"),
         st.Page(show_beside, title=word("pages.nav_beside"), url_path="beside"),
         st.Page(show_teach, title=word("teach.nav"), url_path="teach"),
+        st.Page(show_plan, title=word("planning.nav"), url_path="plan"),
     ]
 
 

@@ -48,6 +48,7 @@ SHAPE: Mapping[str, str] = {
     "linkUnderline": "true",
     "showWidgetBorder": "true",
     "paddingTop": "3rem",
+    "paddingBottom": "2rem",
 }
 
 
