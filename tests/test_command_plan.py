@@ -7,10 +7,18 @@ from click.testing import CliRunner
 
 from ui.command import main
 
-GOOD = (
-    "plan --frame-hz 240 --picture 1920x1080 --field-of-view-deg 65 --zoom 2 --behind-m 2 "
-    "--offset-m 0.4 --distance-m 18 --nock-mm 6.5 --marking bright"
-).split()
+SETTINGS = {
+    "frame-hz": "240",
+    "picture": "1920x1080",
+    "field-of-view-deg": "65",
+    "zoom": "2",
+    "behind-m": "2",
+    "offset-m": "0.4",
+    "distance-m": "18",
+    "nock-mm": "6.5",
+    "marking": "bright",
+}
+GOOD = ["plan", *(f"--{name}={value}" for name, value in SETTINGS.items())]
 
 
 def changed(*changes: str) -> list[str]:
