@@ -110,6 +110,7 @@ def imagine(flight: Imagined) -> Reading:
         mm_per_deg=mm_per_degree(None),
         frame_hz=float(flight.frame_hz),
         thresholds=shipped_thresholds(),
+        model=None,
     )
     return Reading(
         label=labelled.label,

@@ -15,6 +15,7 @@ from math import isfinite
 from classify.clues import SPEED_SIGMA
 from classify.knowledge import causes_for
 from classify.label import Labelled, label_flight
+from classify.label_model import LabelModel, shipped_label_model
 from classify.physics import mm_per_degree, predict
 from classify.scale import find_scale, priors_for
 from classify.slow_swing import SlowSwing, slow_swing
@@ -204,6 +205,45 @@ def bare_reading(clip: Clip, track: Track | None, known: Known, *, refused: Mess
     )
 
 
+def label_measured(
+    measured: Measured,
+    *,
+    scale: Scale,
+    known: Known,
+    frame_hz: float,
+    model: LabelModel | None,
+) -> Labelled:
+    """Label what was measured.
+
+    Parameters
+    ----------
+    measured
+        The flight.
+    scale
+        Its scale.
+    known
+        What the coach knows.
+    frame_hz
+        Capture rate.
+    model
+        Corrects the rule; None for the plain rule.
+
+    Returns
+    -------
+    Labelled
+    """
+    return label_flight(
+        measured.spectrum,
+        slow=measured.slow,
+        scale=scale,
+        prediction=measured.prediction,
+        mm_per_deg=mm_per_degree(known.arrow),
+        frame_hz=frame_hz,
+        thresholds=shipped_thresholds(),
+        model=model,
+    )
+
+
 def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Reading:
     """Refuse, or label, what was measured."""
     base, scale = measured.time_base, measured.scale
@@ -213,14 +253,12 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
         return _with(measured, bare_reading(clip, track, known, refused=base.messages[0]))
     if scale is None:
         return _with(measured, bare_reading(clip, track, known, refused=message("label.no_scale")))
-    labelled = label_flight(
-        measured.spectrum,
-        slow=measured.slow,
+    labelled = label_measured(
+        measured,
         scale=scale,
-        prediction=measured.prediction,
-        mm_per_deg=mm_per_degree(known.arrow),
+        known=known,
         frame_hz=float(clip.capture_hz),
-        thresholds=shipped_thresholds(),
+        model=shipped_label_model(),
     )
     reading = bare_reading(clip, track, known, refused=message("label.no_flight"))
     return replace(

@@ -13,11 +13,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import pi, sqrt
+from typing import TypedDict
 
 import numpy as np
 from scipy.stats import ncx2
 
 from classify.kinds import KINDS, kind_probabilities
+from classify.label_model import LabelModel, Showing
 from classify.slow_swing import SlowSwing
 from classify.thresholds import Thresholds
 from classify.types import (
@@ -82,6 +84,8 @@ class Labelled:
         Upper limits at 95 % of the swing across and up-down of a clean flight.
     wobble
         True where a circular wobble is wide enough to be worth a word.
+    showings
+        How each disturbance shows, for training the model.
     """
 
     label: Label | None
@@ -92,6 +96,7 @@ class Labelled:
     up_down: tuple[ModeLine, ...]
     clean_below_mm: tuple[float, float] | None
     wobble: bool
+    showings: Mapping[Disturbance, Showing]
 
 
 def label_flight(
@@ -103,6 +108,7 @@ def label_flight(
     mm_per_deg: Estimate,
     frame_hz: float,
     thresholds: Thresholds,
+    model: LabelModel | None,
 ) -> Labelled:
     """Name the disturbance of a flight, or say why it cannot be named.
 
@@ -122,6 +128,8 @@ def label_flight(
         Capture rate.
     thresholds
         What counts.
+    model
+        Corrects the rule's presence; None for the plain rule.
 
     Returns
     -------
@@ -140,11 +148,20 @@ def label_flight(
         "minnowing": ("fast", ACROSS, thresholds.swing_fast_mm),
         "porpoising": ("yaw", UP_DOWN, yaw_threshold_mm),
     }
-    presence = {
-        name: _slow_presence(slow, axis, threshold, scale)
-        if slow is not None and kind == "yaw"
-        else _presence(swings, kind, axis, threshold)
+    showings = {
+        name: Showing(
+            rule=_slow_presence(slow, axis, threshold, scale)
+            if slow is not None and kind == "yaw"
+            else _presence(swings, kind, axis, threshold),
+            **_strongest(swings, kind, axis),
+            threshold_mm=threshold,
+            chi2_per_dof=spectrum.chi2_per_dof,
+        )
         for name, (kind, axis, threshold) in looked_for.items()
+    }
+    presence = {
+        name: showing.rule if model is None else model.presence(name, showing)
+        for name, showing in showings.items()
     }
     wobble = _largest(swings, "wobble", ACROSS, UP_DOWN) >= thresholds.swing_wobble_mm
     strength = {
@@ -164,6 +181,7 @@ def label_flight(
         up_down=_lines(swings, UP_DOWN, prediction, mm_per_deg),
         clean_below_mm=_upper_limits(swings, slow, spectrum, scale) if label == "clean" else None,
         wobble=wobble,
+        showings=showings,
     )
 
 
@@ -256,6 +274,24 @@ def _presence(swings: tuple[Swing, ...], kind: Kind, axis: int, threshold_mm: fl
         above = chance_above(float(swing.mm[axis]), float(swing.sigma_mm[axis]), threshold_mm)
         absent *= 1.0 - swing.odds[kind] * above
     return 1.0 - absent
+
+
+class _Strongest(TypedDict):
+    swing_mm: float
+    sigma_mm: float
+    odds: float
+
+
+def _strongest(swings: tuple[Swing, ...], kind: Kind, axis: int) -> _Strongest:
+    """Find the swing that is likeliest and widest of a kind."""
+    swing = max(swings, key=lambda one: one.odds[kind] * float(one.mm[axis]), default=None)
+    if swing is None:
+        return {"swing_mm": 0.0, "sigma_mm": 0.0, "odds": 0.0}
+    return {
+        "swing_mm": float(swing.mm[axis]),
+        "sigma_mm": float(swing.sigma_mm[axis]),
+        "odds": swing.odds[kind],
+    }
 
 
 def _largest(swings: tuple[Swing, ...], kind: Kind, *axes: int) -> float:

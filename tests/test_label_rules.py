@@ -99,6 +99,7 @@ def label(found: Spectrum, frame_hz: float = 240.0):
         mm_per_deg=Estimate(value=7.7, sigma=0.3),
         frame_hz=frame_hz,
         thresholds=shipped_thresholds(),
+        model=None,
     )
 
 
