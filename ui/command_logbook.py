@@ -170,7 +170,14 @@ def search_command(words: tuple[str, ...]) -> None:
     """Print where all words stand."""
     for hit in search(the_book(), " ".join(words)):
         place = " / ".join(part for part in (hit.archer, hit.setup, hit.dated) if part)
-        click.echo(f"{hit.where} {hit.id[:8]}  {place}: {hit.text}")
+        click.echo(f"{hit.where} {hit.id[:8]}  {place}: {_excerpt(hit.text, words)}")
+
+
+def _excerpt(text: str, words: tuple[str, ...], reach: int = 45) -> str:
+    """Show only what stands about the first word that was found."""
+    at = max(text.casefold().find(words[0].casefold()), 0)
+    cut = text[max(at - reach, 0) : at + reach].replace("\n", " ")
+    return f"{'…' if at > reach else ''}{cut}{'…' if len(text) > at + reach else ''}"
 
 
 @book.command("delete", help=help_of("delete"))

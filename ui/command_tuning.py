@@ -13,6 +13,7 @@ from classify.evidence_book import decide, decisions_of, set_outcome
 from classify.proposal_json import proposal_json
 from classify.setup_change import suggested_changes
 from classify.units import UnitSystem
+from fixtures.season import play_season
 from tracker.types import InputError, message
 from ui.book_chosen import (
     chosen,
@@ -30,6 +31,7 @@ from ui.report import report_page
 from ui.report_film import film_of
 from ui.report_html import report_html
 from ui.report_pdf import report_pdf
+from ui.season_film import season_film
 from ui.season_words import season_lines
 from ui.track_csv import write_whole
 from ui.words import say
@@ -150,13 +152,12 @@ def report_command(
 
 
 @book.command("season", help=help_of("season"))
+@click.option("--films", is_flag=True, help=help_of("films"))
 @language_option
 @click.pass_context
-def season_command(ctx: click.Context) -> None:
+def season_command(ctx: click.Context, films: bool) -> None:
     """Play the worked season into the logbook and print every round."""
-    from fixtures.season import play_season  # noqa: PLC0415 the bows are simulated only here
-
-    rounds = play_season(the_book())
+    rounds = play_season(the_book(), films=season_film if films else None)
     click.echo("\n".join(season_lines(rounds, language_of(ctx))))
     if any(r.proposed != r.wanted for r in rounds):
         ctx.exit(1)
