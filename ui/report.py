@@ -133,7 +133,7 @@ def report_page(
     units
         In which the sheet is shown.
     film
-        A flight of this version with its pictures; None draws the swing over the versions instead.
+        A flight of this version, for its pictures.
 
     Returns
     -------
@@ -240,9 +240,11 @@ def _figures(
     case: Case, findings: Findings, film: FilmedFlight | None, words: Say
 ) -> Iterator[Figure]:
     curve = None if film is None else swing_figure(film.reading, words)
-    figure = curve or versions_figure(case, words)
-    if figure is not None:
-        yield figure
+    if curve is not None:
+        yield curve
+    over_versions = versions_figure(case, words)
+    if over_versions is not None:
+        yield over_versions
     tests = [item for item in case.seen[-1] if item.kind == "bare shaft"]
     if tests and findings.offset is not None:
         yield impacts_figure(read_bare(tests[-1].payload), findings.offset, words)

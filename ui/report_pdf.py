@@ -38,12 +38,22 @@ def report_pdf(page: ReportPage) -> bytes:
     bytes
         A4; one page unless an unusual amount was written down.
     """
-    laid = _Sheet(page, SIZES[0])
     for size in SIZES:
         laid = _Sheet(page, size)
-        if laid.pdf.page_no() == 1:
+        if laid.pdf.page_no() == 1 or size == SIZES[-1]:
             break
-    return bytes(laid.pdf.output())
+        _close_fonts(laid.pdf)
+    try:
+        return bytes(laid.pdf.output())
+    finally:
+        _close_fonts(laid.pdf)
+
+
+def _close_fonts(pdf: FPDF) -> None:
+    """Let go of the font files, which stay open until the document is written."""
+    for font in pdf.fonts.values():
+        if isinstance(font, TTFFont):
+            font.ttfont.close()
 
 
 class _Sheet:
@@ -311,7 +321,9 @@ def _glyphs() -> frozenset[int]:
         pdf.add_font("report", "", path)
     font = pdf.fonts["report"]
     assert isinstance(font, TTFFont)  # noqa: S101 a font just added from a file
-    return frozenset(font.cmap)
+    known = frozenset(font.cmap)
+    _close_fonts(pdf)
+    return known
 
 
 def _drawn(text: str) -> str:

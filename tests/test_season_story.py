@@ -1,0 +1,62 @@
+"""Honesty: in the worked season every proposal is the one that the bow's truth needs."""
+
+from __future__ import annotations
+
+import pytest
+
+from classify import logbook
+from classify.casebook import open_case, propose
+from classify.logbook_file import LogbookFile
+from fixtures.season import STORIES, play_season, play_story
+from ui.season_words import season_lines
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory):
+    """Play the season once for all tests here."""
+    book = LogbookFile(tmp_path_factory.mktemp("season"))
+    return book, play_season(book)
+
+
+def test_every_proposal_is_what_the_truth_needs(season):
+    """The truth is known to the story alone; the reasoning sees only its flights and impacts."""
+    _, rounds = season
+    assert [(r.archer, r.number, r.proposed) for r in rounds] == [
+        (r.archer, r.number, r.wanted) for r in rounds
+    ]
+
+
+def test_every_story_runs_to_a_good_tune(season):
+    """Three archers, one of them left-handed, several rounds each, ending with keep."""
+    book, rounds = season
+    assert [a.hand for a in logbook.archers(book)].count("left") == 1
+    for story in STORIES:
+        own = [r for r in rounds if r.archer == story.name]
+        assert len(own) >= 5
+        assert own[-1].proposed == "keep"
+        assert "keep" not in [r.proposed for r in own[:-1]]
+
+
+def test_the_logbook_gives_the_same_answer_later(season):
+    """Opened again, each case still proposes to keep the tune."""
+    book, _ = season
+    for archer in logbook.archers(book):
+        case = open_case(book, archer, logbook.find_setup(book, archer, None).id)
+        assert propose(case).cure == "keep"
+
+
+def test_the_same_season_twice_is_the_same(season, tmp_path):
+    """Chance is seeded: a story played again proposes the same rounds."""
+    _, rounds = season
+    again = play_story(LogbookFile(tmp_path), STORIES[2], start="2026-01-08")
+    assert again == [r for r in rounds if r.archer == STORIES[2].name]
+
+
+def test_the_season_in_lines(season):
+    """The command's table names every round and the total."""
+    _, rounds = season
+    lines = season_lines(rounds)
+    assert lines[-1].startswith(f"{len(rounds)} of {len(rounds)} ")
+    assert sum(line.startswith("Birch ") for line in lines) == sum(
+        r.archer == "Birch" for r in rounds
+    )
