@@ -1,0 +1,164 @@
+"""Rules: the whole tuning job from the command line, one sentence for every mistake."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from tests.made_logbook import READING
+from tests.made_readings import made_reading, made_result, write_made_film
+from ui.command import main
+
+BARE = "6,0 5,1 7,-1"
+FLETCHED = "0,0 1,1 -1,-1 1,-1 -1,1 0,1"
+
+
+@pytest.fixture
+def run(tmp_path, monkeypatch):
+    """Run a command in a folder of its own; return what it said."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path / "data"))
+    monkeypatch.chdir(tmp_path)
+
+    def invoke(*words, status=0):
+        result = CliRunner().invoke(main, ["book", *words], catch_exceptions=False)
+        assert result.exit_code == status, result.output
+        return result.output
+
+    return invoke
+
+
+@pytest.fixture
+def started(run):
+    """Write down an archer with a set-up."""
+    run("archer", "Fern", "--hand", "left")
+    fields = ["bow_length=68 in", "brace_height=8 3/4 in", "nocking_point=12 mm",
+              "plunger_spring=3 turns"]  # fmt: skip
+    sets = [part for field in fields for part in ("--set", field)]
+    run("setup", "Fern", "blue bow", *sets, "--date", "2026-02-01", "--reason", "as found")
+    return run
+
+
+def test_from_archer_to_next_change(started):
+    """Powder, bare shafts, proposal, done: the sheet moves by the proposed step."""
+    assert "Film three to six shots" in started("next", "Fern")
+    started("powder", "Fern", "--clean", "--date", "2026-02-01")
+    started("bare", "Fern", "--distance-m", "18", "--bare-cm", BARE, "--fletched-cm", FLETCHED,
+            "--date", "2026-02-01")  # fmt: skip
+    said = started("next", "Fern", "--table")
+    assert (
+        "Turn the plunger spring a quarter of a turn softer." in said
+    )  # right is stiff for a left hand
+    assert "Support for every cause" in said
+    started("done", "Fern", "--date", "2026-02-02")
+    sheet = started("sheet", "Fern")
+    assert "Version 2, 2026-02-02" in sheet
+    assert "Plunger spring: 2.75 turns" in sheet
+    assert "Brace height: 222.25 mm" in started("sheet", "Fern", "--units", "metric")
+    assert "Plunger spring: 3 turns" in started("sheet", "Fern", "--version", "1")
+
+
+def test_next_as_json(started):
+    """One JSON object with the stable names."""
+    said = json.loads(started("next", "Fern", "--json"))
+    assert said["cure"] == "film_first"
+    assert said["is_test"] is True
+    assert {"change", "why", "before_others", "expect_clip", "stop", "caution", "table"} <= set(
+        said
+    )
+
+
+def test_readings_and_compare(started, tmp_path):
+    """Readings before and after a change are compared, and the outcome is kept."""
+    for k, (mm, when) in enumerate([(9.0, 1), (9.6, 1), (8.7, 1), (3.0, 2), (2.6, 2), (3.3, 2)]):
+        if k == 3:
+            started("change", "Fern", "--set", "plunger_spring=2 1/2 turns", "--date", "2026-02-02",
+                    "--reason", "softer")  # fmt: skip
+        line = {"kind": "yaw", "swing_mm": mm, "swing_sigma_mm": 0.5}
+        path = tmp_path / f"r{k}.json"
+        path.write_text(json.dumps({**READING, "across": [line]}))
+        started("reading", "Fern", str(path), "--arrow-number", str(k % 3 + 1), "--date",
+                f"2026-02-0{when}")  # fmt: skip
+    assert "the change is real. Keep it." in started("compare", "Fern")
+
+
+def test_a_film_is_kept_and_stands_on_the_report(started, tmp_path, monkeypatch):
+    """Film and reading go into the logbook; the report shows its curve and its still."""
+    film = write_made_film(tmp_path / "shot.mp4")
+    for module in ("ui.command_evidence", "ui.report_film"):
+        monkeypatch.setattr(
+            f"{module}.read_clip",
+            lambda path, known, progress=None: made_result(path, made_reading()),  # noqa: ARG005
+        )
+    started("flight", "Fern", str(film), "--date", "2026-02-01", "--capture-hz", "240")
+    started("report", "Fern", "--html", "out.html", "--pdf", "out.pdf")
+    html = (tmp_path / "out.html").read_text(encoding="utf-8")
+    assert "data:image/jpeg;base64," in html
+    assert "Swing of the tail against time" in html
+    assert (tmp_path / "out.pdf").read_bytes().startswith(b"%PDF")
+
+
+def test_groups_eye_search_delete_undo(started):
+    """The other kinds of evidence, and finding, deleting and bringing back."""
+    started("group", "Fern", "--distance-m", "30", "--diameter-cm", "14", "--arrows", "6",
+            "--date", "2026-02-01", "--note", "evening session")  # fmt: skip
+    said = started(
+        "eye", "Fern", "--seen", "fishtailing", "--groups", "poor", "--date", "2026-02-01"
+    )
+    identity = said.split("(")[1].split(")")[0]
+    assert "evening session" in started("search", "EVENING")
+    started("delete", "Fern", "--evidence", identity)
+    assert "Brought back (evidence)" in started("undo")
+    started("delete", "Fern", "--whole")
+    assert started("archers") == ""
+    started("undo")
+    assert "Fern (left-handed): blue bow" in started("archers")
+
+
+def test_export_import_backup(started, tmp_path, monkeypatch):
+    """The logbook goes into another folder whole."""
+    started("export", "all.zip")
+    started("backup", "copy.sqlite3")
+    assert "rows" in started("export", "other.zip")
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path / "elsewhere"))
+    started("import", "all.zip")
+    assert "Fern" in started("archers")
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["next", "Nobody"], "There is no archer Nobody"),
+        (["sheet", "Fern", "--setup", "red"], "no set-up red"),
+        (["sheet", "Fern", "--version", "0"], "no version 0"),
+        (["change", "Fern", "--set", "brace_height=8", "--date", "2026-02-01", "--reason", "x"],
+         "Write it with one of these"),
+        (["change", "Fern", "--set", "brace", "--date", "2026-02-01", "--reason", "x"],
+         "no field with a value"),
+        (["change", "Fern", "--date", "today", "--reason", "x"], "year-month-day"),
+        (["powder", "Fern", "--date", "2026-02-01"], "--clean"),
+        (["powder", "Fern", "--mark", "feather,rest", "--date", "2026-02-01"], "part of the arrow"),
+        (["bare", "Fern", "--distance-m", "18", "--bare-cm", "x", "--fletched-cm", FLETCHED,
+          "--date", "2026-02-01"], "no pair of numbers"),
+        (["bare", "Fern", "--distance-m", "18", "--bare-cm", "600,0", "--fletched-cm", FLETCHED,
+          "--date", "2026-02-01"], "Check the unit"),
+        (["group", "Fern", "--distance-m", "18", "--date", "2026-02-01"], "--points-cm"),
+        (["eye", "Fern", "--seen", "ghosts", "--date", "2026-02-01"], "nothing the coach can"),
+        (["reading", "Fern", "no.json", "--date", "2026-02-01"], "holds no reading"),
+        (["flight", "Fern", "no.mp4", "--date", "2026-02-01"], "no file"),
+        (["compare", "Fern"], "only one version"),
+        (["report", "Fern"], "--html FILE"),
+        (["report", "Fern", "--pdf", "no/such/folder/x.pdf"], "no/such/folder"),
+        (["import", "no.zip"], "no logbook"),
+        (["delete", "Fern"], "Say what to delete"),
+        (["undo"], "Nothing is deleted"),
+        (["search", " "], "no word"),
+    ],
+)  # fmt: skip
+def test_mistakes_get_one_sentence(started, words, said):
+    """Status 2, one sentence, no traceback."""
+    output = started(*words, status=2)
+    assert said in output
+    assert "Traceback" not in output
+    assert len(output.strip().splitlines()) == 1
