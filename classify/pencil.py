@@ -59,7 +59,7 @@ def matrix_pencil(series: FloatArray, poles: int, *, pencil: int | None = None) 
     windows = np.concatenate(
         [np.lib.stride_tricks.sliding_window_view(channel, L + 1) for channel in channels.T]
     )
-    _, _, vt = np.linalg.svd(windows, full_matrices=False)
+    _, _, vt = np.linalg.svd(np.linalg.qr(windows, mode="r"), full_matrices=False)
     signal = vt[:poles].T
     z = np.linalg.eigvals(np.linalg.pinv(signal[:-1]) @ signal[1:]).astype(np.complex128)
     return z[np.argsort(-np.abs(z))]

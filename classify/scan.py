@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.stats import chi2, rice
 
 from classify.motion import distance_over_speed
@@ -146,23 +147,23 @@ def scan(
     gains, amplitudes, sigmas = [], [], []
     for decay in decay_per_s:
         wave = turn * (np.exp(-decay * t_s) * w)[:, None]
-        pair = np.stack([wave.real, -wave.imag], axis=2)  # (n, k, 2)
         gram = np.zeros((len(f_hz), 4, 4))
-        along = np.zeros((Q.shape[1], len(f_hz), 4))
+        along = np.zeros((len(f_hz), Q.shape[1], 4))
         g = np.zeros((len(f_hz), 4))
         for axis, sign in ((0, 1.0), (1, -1.0)):
             rows = slice(axis * n, (axis + 1) * n)
-            columns = sign * pair * weight[rows, None, None]
             place = slice(2 * axis, 2 * axis + 2)
-            gram[:, place, place] = np.einsum("nki,nkj->kij", columns, columns)
-            flat = columns.reshape(n, -1)
-            along[:, :, place] = (Q[rows].T @ flat).reshape(-1, len(f_hz), 2)
-            g[:, place] = (solution.residual[rows] @ flat).reshape(-1, 2)
-        gram -= np.einsum("pki,pkj->kij", along, along)
+            weighted = sign * wave * weight[rows, None]
+            gram[:, place, place] = _pair_products(weighted)
+            onto = np.concatenate([Q[rows], solution.residual[rows, None]], axis=1).T @ weighted
+            # Columns are the real part and minus the imaginary part.
+            along[:, :, place] = np.stack([onto[:-1].real.T, -onto[:-1].imag.T], axis=2)
+            g[:, place] = np.stack([onto[-1].real, -onto[-1].imag], axis=1)
+        gram -= along.transpose(0, 2, 1) @ along
         gram += linear_precision * np.eye(4)
         inverse = np.linalg.inv(gram)
-        c = np.einsum("kij,kj->ki", inverse, g)
-        gains.append(np.einsum("ki,ki->k", c, g))
+        c = (inverse @ g[:, :, None])[:, :, 0]
+        gains.append((c * g).sum(axis=1))
         amplitudes.append(np.stack([np.hypot(c[:, 0], c[:, 1]), np.hypot(c[:, 2], c[:, 3])], 1))
         variance = np.diagonal(inverse, axis1=1, axis2=2)
         sigmas.append(np.sqrt((variance[:, 0::2] + variance[:, 1::2]) / 2))
@@ -173,6 +174,14 @@ def scan(
         amplitude=np.array(amplitudes),
         sigma=np.array(sigmas),
     )
+
+
+def _pair_products(wave: npt.NDArray[np.complex128]) -> FloatArray:
+    """Products of cosine and minus sine columns with each other, (k, 2, 2), from (n, k) waves."""
+    power = (wave.real**2 + wave.imag**2).sum(axis=0)
+    double = (wave**2).sum(axis=0)
+    cc, ss, cs = (power + double.real) / 2, (power - double.real) / 2, -double.imag / 2
+    return np.stack([np.stack([cc, cs], axis=1), np.stack([cs, ss], axis=1)], axis=1)
 
 
 def false_alarm_gain(f_hz: FloatArray, duration_s: float, probability: float) -> float:

@@ -92,7 +92,8 @@ class Solution:
         """
         scale = np.linalg.norm(self.jacobian, axis=0)
         scale[scale == 0] = 1.0
-        _, singular, vt = np.linalg.svd(self.jacobian / scale, full_matrices=False)
+        R = np.linalg.qr(self.jacobian / scale, mode="r")
+        _, singular, vt = np.linalg.svd(R)
         keep = singular > 1e-13 * singular[0]
         # A direction that nothing constrains has no finite variance: leave it huge, not zero.
         inverse = np.where(keep, 1.0 / np.maximum(singular, 1e-300), 1e13 / singular[0])

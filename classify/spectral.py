@@ -17,9 +17,11 @@ References
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 from scipy.stats import chi2
+from threadpoolctl import ThreadpoolController
 
 from classify.joint_fit import FAST_FROM_HZ, G_AT, JointFit
 from classify.motion import (
@@ -72,10 +74,17 @@ def fit_swing(track: Track, priors: Priors) -> Spectrum | Unread:
         return Unread(
             reason=message("motion.too_few_rows", found=len(rows), needed=LEAST_ROWS),
         )
-    fit = JointFit.of(track, rows, priors)
-    fit = _add_fast_modes(_fit_path_and_yaw(fit))
-    fit = _split_yaw(_refit_from_other_yaws(fit))
-    return _spectrum(fit, rows)
+    with _threads().limit(limits=1, user_api="blas"):
+        fit = JointFit.of(track, rows, priors)
+        fit = _add_fast_modes(_fit_path_and_yaw(fit))
+        fit = _split_yaw(_refit_from_other_yaws(fit))
+        return _spectrum(fit, rows)
+
+
+@cache
+def _threads() -> ThreadpoolController:
+    """Matrices this small are slower with several threads, much slower on a busy machine."""
+    return ThreadpoolController()
 
 
 def _fit_path_and_yaw(fit: JointFit) -> JointFit:
