@@ -9,10 +9,12 @@ import streamlit as st
 
 from ui.dash_words import Words, page_words
 from ui.page_beside import show_beside
+from ui.page_logbook import show_logbook
 from ui.page_phone import show_phone
 from ui.page_plan import show_plan
 from ui.page_read import show_read
 from ui.page_round import show_round
+from ui.page_rounds import show_rounds
 from ui.page_style import put_style
 from ui.page_teach import show_teach
 from ui.words import LANGUAGES
@@ -37,11 +39,13 @@ def run() -> None:
 def _pages(word: Words) -> list[st.Page]:
     return [
         st.Page(show_read, title=word("pages.nav_read"), url_path="read", default=True),
-        st.Page(show_round, title=word("round.nav"), url_path="round"),
-        st.Page(show_phone, title=word("phone.nav"), url_path="phone"),
+        st.Page(show_rounds, title=word("rounds.nav"), url_path="rounds"),
         st.Page(show_beside, title=word("pages.nav_beside"), url_path="beside"),
         st.Page(show_teach, title=word("teach.nav"), url_path="teach"),
+        st.Page(show_round, title=word("round.nav"), url_path="round"),
+        st.Page(show_phone, title=word("phone.nav"), url_path="phone"),
         st.Page(show_plan, title=word("planning.nav"), url_path="plan"),
+        st.Page(show_logbook, title=word("book.nav"), url_path="logbook"),
     ]
 
 

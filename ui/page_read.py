@@ -82,7 +82,7 @@ def read_with_progress(
     place = st.empty()
     try:
         known = parse_known(said)
-        result = kept_reading(chosen.path, chosen.sha256, known, lambda: _progress_bar(place, word))
+        result = kept_reading(chosen.path, chosen.sha256, known, lambda: progress_bar(place, word))
     except InputError as mistake:
         place.error(word.tell(mistake.message))
         return None
@@ -90,7 +90,21 @@ def read_with_progress(
     return result
 
 
-def _progress_bar(place: DeltaGenerator, word: Words) -> Progress:
+def progress_bar(place: DeltaGenerator, word: Words) -> Progress:
+    """Put a progress bar on the page.
+
+    Parameters
+    ----------
+    place
+        Where it goes.
+    word
+        The page's language.
+
+    Returns
+    -------
+    Progress
+        For the pipeline to report to.
+    """
     bar = place.progress(0.0, text=word("pages.reading"))
 
     def progress(stage: str, share: float) -> None:

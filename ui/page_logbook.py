@@ -1,0 +1,125 @@
+"""The logbook page: search, what was deleted last, export, import and backup."""
+
+from __future__ import annotations
+
+import tempfile
+from html import escape
+from pathlib import Path
+
+import streamlit as st
+
+from classify.exchange import export_zip, import_zip
+from classify.logbook import archers, setups
+from classify.logbook_file import LogbookFile
+from classify.logbook_search import Hit, search
+from classify.logbook_undo import undo_delete
+from tracker.types import InputError
+from ui.command_open import UPLOAD_LIMIT_MB
+from ui.dash_words import Words, page_words
+from ui.rounds_part import attempt
+from ui.shelf import PIECE_BYTES, data_folder
+
+
+def show_logbook() -> None:
+    """Draw the page."""
+    word = page_words()
+    st.title(word("book.title"))
+    try:
+        book = LogbookFile(data_folder())
+        _archers(book, word)
+        _search(book, word)
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+        return
+    left, right = st.columns(2)
+    with left:
+        _out(book, word)
+    with right:
+        _in(book, word)
+
+
+def _archers(book: LogbookFile, word: Words) -> None:
+    known = archers(book)
+    if not known:
+        st.html(f'<p class="ts-hello">{escape(word("book.empty"))}</p>')
+        return
+    rows = "".join(
+        f'<tr><th scope="row"><a href="/rounds?archer={escape(archer.name)}" target="_self">'
+        f"{escape(archer.name)}</a></th>"
+        f'<td data-label="{escape(word("book.head_hand"))}">'
+        f"{escape(word('pages.hand_' + (archer.hand or 'unknown')))}</td>"
+        f'<td data-label="{escape(word("book.head_setups"))}">'
+        f"{escape(', '.join(bow.name for bow in setups(book, archer))) or '–'}</td></tr>"
+        for archer in known
+    )
+    heads = "".join(
+        f'<th scope="col">{escape(word(f"book.head_{name}"))}</th>'
+        for name in ("archer", "hand", "setups")
+    )
+    title = escape(word("book.archers"))
+    st.html(
+        f'<div class="ts-table" tabindex="0" role="region" aria-label="{title}"><table>'
+        f"<caption>{title}</caption><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table></div>"
+    )
+
+
+def _search(book: LogbookFile, word: Words) -> None:
+    words = st.text_input(word("book.search"), key="find", bind="query-params")
+    if not words.strip():
+        return
+    hits = search(book, words)
+    if not hits:
+        st.write(word("book.search_none"))
+        return
+    items = "".join(_hit_html(hit, word) for hit in hits)
+    st.html(f"<ul class='ts-history'>{items}</ul>")
+
+
+def _hit_html(hit: Hit, word: Words) -> str:
+    place = " · ".join(part for part in (hit.archer, hit.setup, hit.dated) if part)
+    where = word(f"book.where_{hit.where.replace('-', '_')}")
+    text = f"{escape(where)}: {escape(hit.text[:200])}"
+    return f"<li><strong>{escape(place)}</strong> {text}</li>"
+
+
+def _out(book: LogbookFile, word: Words) -> None:
+    st.subheader(word("book.keep_safe"), anchor=False)
+    if st.button(word("book.undo"), key="undo"):
+        done = attempt(word, lambda: undo_delete(book))
+        if done:
+            st.success(word("book.undone"))
+    if st.button(word("book.export"), key="export"):
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / "tailsway-logbook.zip"
+            if attempt(word, lambda: export_zip(book, path)):
+                st.session_state["exported"] = path.read_bytes()
+    made = st.session_state.get("exported")
+    if made is not None:
+        st.download_button(
+            word("book.export_save"),
+            made,
+            "tailsway-logbook.zip",
+            "application/zip",
+            key="export-save",
+        )
+    st.caption(word("book.where_kept", path=str(data_folder())))
+
+
+def _in(book: LogbookFile, word: Words) -> None:
+    st.subheader(word("book.import_title"), anchor=False)
+    given = st.file_uploader(
+        word("book.import_file"), type=["zip"], key="import", max_upload_size=UPLOAD_LIMIT_MB
+    )
+    if given is None or not st.button(word("book.import_send"), key="import-send"):
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "given.zip"
+        with path.open("wb") as copy:
+            while piece := given.read(PIECE_BYTES):
+                copy.write(piece)
+        try:
+            done = import_zip(book, path)
+        except InputError as mistake:
+            st.error(word.tell(mistake.message))
+            return
+    st.success(word("logbook.imported", rows=sum(done.rows.values()), clips=done.clips))

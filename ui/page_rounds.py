@@ -1,0 +1,132 @@
+"""The archers' set-ups and rounds: sheet, what was seen, next change, did it work, report."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from classify.casebook import open_case
+from classify.logbook import Archer, Bow, add_archer, add_setup, archers, setups
+from classify.logbook_file import LogbookFile
+from classify.types import Hand
+from fixtures.season import play_season
+from tracker.types import InputError
+from ui.dash_words import Words, page_words
+from ui.linked import linked_choice
+from ui.rounds_next import compare_part, next_part, report_part
+from ui.rounds_part import AtHand, attempt, day_field
+from ui.rounds_seen import seen_part
+from ui.rounds_sheet import sheet_inputs, sheet_part
+from ui.shelf import data_folder
+
+_PARTS = {
+    "next": next_part,
+    "seen": seen_part,
+    "sheet": sheet_part,
+    "compare": compare_part,
+    "report": report_part,
+}
+_HANDS: tuple[Hand, ...] = ("right", "left")
+
+
+def show_rounds() -> None:
+    """Draw the page."""
+    word = page_words()
+    st.title(word("rounds.title"))
+    try:
+        _show(LogbookFile(data_folder()), word)
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+
+
+def _show(book: LogbookFile, word: Words) -> None:
+    known = archers(book)
+    if not known:
+        _newcomer(book, word)
+        return
+    left, right = st.columns(2)
+    with left:
+        archer = _choose_archer(known, word)
+    with right:
+        bow = _choose_setup(book, archer, word)
+    if bow is not None:
+        at = AtHand(book=book, bow=bow, case=open_case(book, archer, bow.id), word=word)
+        part = linked_choice(
+            st.container(),
+            "part",
+            word("rounds.what"),
+            list(_PARTS),
+            lambda name: word(f"rounds.tab_{name}"),
+        )
+        _PARTS[part](at)
+    with st.expander(word("rounds.new_setup"), expanded=bow is None):
+        _new_setup(book, archer, word)
+    with st.expander(word("rounds.new_archer")):
+        _new_archer(book, word)
+
+
+def _newcomer(book: LogbookFile, word: Words) -> None:
+    st.html(f'<p class="ts-hello">{escape(word("rounds.hello"))}</p>')
+    if st.button(word("rounds.hello_season"), type="primary", key="season"):
+        with st.spinner(word("rounds.season_playing")):
+            done = attempt(word, lambda: play_season(book))
+        if done:
+            st.rerun()
+    st.subheader(word("rounds.new_archer"), anchor=False)
+    _new_archer(book, word)
+
+
+def _choose_archer(known: list[Archer], word: Words) -> Archer:
+    names = [archer.name for archer in known]
+    asked = st.query_params.get("archer", names[0])
+    name = st.selectbox(
+        word("rounds.archer"),
+        names,
+        index=names.index(asked) if asked in names else 0,
+        key="rounds-archer",
+    )
+    st.query_params["archer"] = name
+    return known[names.index(name)]
+
+
+def _choose_setup(book: LogbookFile, archer: Archer, word: Words) -> Bow | None:
+    bows = setups(book, archer)
+    if not bows:
+        st.write(word("rounds.no_setup", name=archer.name))
+        return None
+    names = [bow.name for bow in bows]
+    name = st.selectbox(word("rounds.setup"), names, key=f"rounds-setup-{archer.id[:8]}")
+    return bows[names.index(name)]
+
+
+def _new_archer(book: LogbookFile, word: Words) -> None:
+    with st.form("new-archer", border=False):
+        name = st.text_input(word("rounds.archer_name"), key="new-archer-name")
+        hand = st.radio(
+            word("pages.known_hand"),
+            _HANDS,
+            index=None,
+            format_func=lambda value: word(f"pages.hand_{value}"),
+            horizontal=True,
+            key="new-archer-hand",
+        )
+        sent = st.form_submit_button(word("rounds.keep_archer"))
+    if sent and attempt(word, lambda: add_archer(book, name, hand=hand)):
+        st.query_params["archer"] = name.strip()
+        st.session_state.pop("rounds-archer", None)
+        st.rerun()
+
+
+def _new_setup(book: LogbookFile, archer: Archer, word: Words) -> None:
+    with st.form(f"new-setup-{archer.id[:8]}", border=False):
+        name = st.text_input(word("rounds.setup_name"), key=f"setup-name-{archer.id[:8]}")
+        typed = sheet_inputs(f"setup-{archer.id[:8]}", None, word)
+        day = day_field(word("rounds.day"), f"setup-day-{archer.id[:8]}")
+        sent = st.form_submit_button(word("rounds.keep_setup"), type="primary")
+    if not sent:
+        return
+    said = {field: text for field, text in typed.items() if text}
+    reason = word("rounds.first_version")
+    if attempt(word, lambda: add_setup(book, archer, name, typed=said, dated=day, reason=reason)):
+        st.rerun()

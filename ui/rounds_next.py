@@ -1,0 +1,221 @@
+"""The next change on a page: what to do, why, what speaks for it; before and after; the report."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from classify.casebook import Axis, before_and_after, propose
+from classify.evidence_book import decide
+from classify.knowledge import load_knowledge
+from classify.logbook import change_setup
+from classify.proposal_json import proposal_json
+from classify.reasoning import NextChange, Row
+from classify.setup_change import suggested_changes
+from tracker.types import InputError
+from ui.dash_words import Words
+from ui.report import report_page
+from ui.report_film import film_of
+from ui.report_html import report_html
+from ui.report_pdf import report_pdf
+from ui.rounds_part import AtHand, attempt, day_field
+from ui.rounds_sheet import sheet_inputs
+
+_REASONS = ("why", "first", "clip", "test", "stop", "care", "source")
+
+
+def next_part(at: AtHand) -> None:
+    """Draw the proposal, its table, and the form that says it was done.
+
+    Parameters
+    ----------
+    at
+        The case.
+    """
+    word = at.word
+    try:
+        proposal = propose(at.case, word.language)
+    except InputError as mistake:
+        st.error(word.tell(mistake.message))
+        return
+    st.html(proposal_html(proposal, word))
+    with st.expander(word("rounds.table_title")):
+        st.html(_table_html(proposal.table, word))
+    _done(at, proposal)
+
+
+def proposal_html(proposal: NextChange, word: Words) -> str:
+    """Write a proposal as a card.
+
+    Parameters
+    ----------
+    proposal
+        From the reasoning.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    texts = {
+        "why": f"{proposal.cause_title}. {proposal.why}",
+        "first": proposal.before_others,
+        "clip": proposal.expect_clip,
+        "test": proposal.expect_test,
+        "stop": proposal.stop,
+        "care": proposal.caution,
+        "source": proposal.source,
+    }
+    lines = "".join(
+        f'<div class="ts-say ts-{name}"><dt>{escape(word(f"tuning.head_{name}"))}</dt>'
+        f"<dd>{escape(texts[name])}</dd></div>"
+        for name in _REASONS
+        if texts[name]
+    )
+    conflicts = "".join(
+        f'<p class="ts-caution">{escape(word("tuning.head_conflict"))} '
+        f"{escape(word.tell(text))}</p>"
+        for text in proposal.conflicts
+    )
+    notes = "".join(
+        f"<li>{escape(word.tell(text))}</li>"
+        for text in (*proposal.passed_over, *proposal.findings.notes)
+    )
+    later = ""
+    if proposal.later:
+        later = f"{word('tuning.head_later')} {'; '.join(proposal.later)}"
+    return (
+        f'<section class="ts-card ts-first"><h3>{escape(word("tuning.head_next"))}</h3>'
+        f'<p class="ts-change">{escape(proposal.change)}</p>{conflicts}<dl>{lines}</dl>'
+        f'<ul class="ts-reasons">{notes}</ul><p>{escape(later)}</p></section>'
+    )
+
+
+def _table_html(rows: tuple[Row, ...], word: Words) -> str:
+    act_from = load_knowledge(None).act_from
+    parts = [f'<p class="ts-note">{escape(word("tuning.table_intro", act_from=act_from))}</p>']
+    for row in rows:
+        items = "".join(
+            f"<li>{weight:+.1f} {escape(title)}</li>" for _, title, weight in (*row.pro, *row.con)
+        )
+        parts.append(
+            f"<details><summary><strong>{row.support:+.1f}</strong> {escape(row.title)}</summary>"
+            f"<ul>{items}</ul></details>"
+        )
+    return "".join(parts)
+
+
+def _done(at: AtHand, proposal: NextChange) -> None:
+    word, newest = at.word, at.case.newest
+    changes_sheet = not proposal.is_test and proposal.cure != "keep"
+    with st.expander(word("rounds.done_title")), st.form(at.key("done"), border=False):
+        typed: dict[str, str] = {}
+        if changes_sheet:
+            st.html(f'<p class="ts-note">{escape(word("rounds.done_help"))}</p>')
+            suggested = suggested_changes(proposal.cure, proposal.amount, newest.sheet)
+            for name, text in suggested.items():
+                st.write(
+                    word("rounds.done_suggested", field=word(f"logbook.field_{name}"), text=text)
+                )
+            typed = sheet_inputs(at.key("done"), newest.sheet, word)
+            typed.update(
+                {
+                    name: text
+                    for name, text in suggested.items()
+                    if typed.get(name, "") == newest.sheet.typed.get(name, "")
+                }
+            )
+        day = day_field(word("rounds.day"), at.key("done-day"))
+        sent = st.form_submit_button(word("rounds.done_send"), type="primary")
+    if not sent:
+        return
+
+    def done() -> None:
+        to = None
+        if changes_sheet:
+            changes = {
+                name: text
+                for name, text in typed.items()
+                if text != newest.sheet.typed.get(name, "")
+            }
+            if not changes:
+                raise InputError("rounds.done_nothing")
+            to = change_setup(at.book, newest, changes, dated=day, reason=proposal.change)
+        decide(
+            at.book,
+            newest,
+            cure=proposal.cure,
+            amount=proposal.amount,
+            is_test=proposal.is_test,
+            dated=day,
+            proposal=proposal_json(proposal, word.tell),
+            to=to,
+        )
+
+    if attempt(word, done):
+        st.rerun()
+
+
+def compare_part(at: AtHand) -> None:
+    """Draw what the last change did to the swing.
+
+    Parameters
+    ----------
+    at
+        The case.
+    """
+    word, versions = at.word, at.case.versions
+    if len(versions) < 2:
+        st.write(word("logbook.one_version"))
+        return
+    left, right = st.columns(2)
+    numbers = [version.number for version in versions]
+    before = left.selectbox(
+        word("rounds.before"), numbers, index=len(numbers) - 2, key=at.key("before")
+    )
+    after = right.selectbox(
+        word("rounds.after"), numbers, index=len(numbers) - 1, key=at.key("after")
+    )
+    axes: tuple[Axis, ...] = ("across", "up_down")
+    for axis in axes:
+        st.html(f"<h3>{escape(word(f'rounds.axis_{axis}'))}</h3>")
+        try:
+            found = before_and_after(
+                at.book, versions[numbers.index(before)], versions[numbers.index(after)], axis
+            )
+        except InputError as mistake:
+            st.write(word.tell(mistake.message))
+            continue
+        st.html(f'<p class="ts-difference">{escape(word.tell(found.sentence))}</p>')
+
+
+def report_part(at: AtHand) -> None:
+    """Offer the one-page report.
+
+    Parameters
+    ----------
+    at
+        The case.
+    """
+    word = at.word
+    st.html(f'<p class="ts-note">{escape(word("rounds.report_help"))}</p>')
+    if st.button(word("rounds.report_make"), type="primary", key=at.key("report")):
+        with st.spinner(word("rounds.report_making")):
+            film = film_of(at.book, at.case)
+            page = report_page(at.book, at.case, at.bow.name, language=word.language, film=film)
+            st.session_state[at.key("report-files")] = (report_html(page), report_pdf(page))
+    made = st.session_state.get(at.key("report-files"))
+    if made is None:
+        return
+    html, pdf = made
+    left, right = st.columns(2)
+    name = f"tailsway-{at.case.newest.dated}"
+    left.download_button(
+        word("rounds.report_pdf"), pdf, f"{name}.pdf", "application/pdf", key=at.key("pdf")
+    )
+    right.download_button(
+        word("rounds.report_html"), html, f"{name}.html", "text/html", key=at.key("html")
+    )

@@ -1,0 +1,161 @@
+"""The set-up sheet on a page: what stands in it, what follows from it, and its next version."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from classify.logbook import Version, change_setup
+from classify.setup_sheet import SetUp, differences, questions, sheet_fields, unit_choices
+from classify.setup_worked_out import worked_out
+from ui.dash_words import Words
+from ui.rounds_part import AtHand, attempt, day_field
+
+_PARTS = ("bow", "string", "rest", "arrow")
+
+
+def sheet_part(at: AtHand) -> None:
+    """Draw the sheet with its history and the form for its next version.
+
+    Parameters
+    ----------
+    at
+        The case.
+    """
+    newest = at.case.newest
+    left, right = st.columns([3, 2])
+    left.html(sheet_html(newest.sheet, at.word))
+    with right:
+        st.html(_worked_html(newest.sheet, at.word))
+        st.html(_versions_html(at.case.versions, at.word))
+    _change_form(at)
+
+
+def sheet_html(sheet: SetUp, word: Words) -> str:
+    """Write a sheet as it was typed.
+
+    Parameters
+    ----------
+    sheet
+        The sheet.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    groups = []
+    for part in _PARTS:
+        lines = "".join(
+            f"<div><dt>{escape(word(f'logbook.field_{name}'))}</dt>"
+            f"<dd>{escape(sheet.typed[name])}</dd></div>"
+            for name, field in sheet_fields().items()
+            if field.part == part and name in sheet.typed
+        )
+        if lines:
+            groups.append(f"<h3>{escape(word(f'rounds.part_{part}'))}</h3><dl>{lines}</dl>")
+    return f'<section class="ts-card ts-sheet">{"".join(groups)}</section>'
+
+
+def _worked_html(sheet: SetUp, word: Words) -> str:
+    lines = []
+    for line in worked_out(sheet):
+        name = escape(word(f"logbook.worked_{line.name}"))
+        lines.append(f"<li><strong>{name}:</strong> {escape(word.tell(line.formula))}</li>")
+        if line.question is not None:
+            lines.append(f'<li class="ts-ask">{escape(word.tell(line.question))}</li>')
+    lines += [
+        f'<li class="ts-ask">{escape(word.tell(question))}</li>' for question in questions(sheet)
+    ]
+    title = escape(word("rounds.follows"))
+    return f'<section class="ts-card"><h3>{title}</h3><ul>{"".join(lines)}</ul></section>'
+
+
+def _versions_html(versions: tuple[Version, ...], word: Words) -> str:
+    items = []
+    for index, version in reversed(list(enumerate(versions))):
+        head = word(
+            "logbook.version_head",
+            number=version.number,
+            dated=version.dated,
+            reason=version.reason,
+        )
+        changed = ""
+        if index:
+            rows = differences(versions[index - 1].sheet, version.sheet)
+            said = "; ".join(
+                word("rounds.changed", field=word(f"logbook.field_{name}"), old=old, new=new)
+                for name, old, new in rows
+            )
+            changed = f"<br>{escape(said)}"
+        items.append(f"<li>{escape(head)}{changed}</li>")
+    title = escape(word("rounds.versions"))
+    return f'<section class="ts-card"><h3>{title}</h3><ul>{"".join(items)}</ul></section>'
+
+
+def _change_form(at: AtHand) -> None:
+    word, newest = at.word, at.case.newest
+    with st.expander(word("rounds.change_title")), st.form(at.key("change"), border=False):
+        st.html(f'<p class="ts-note">{escape(word("rounds.change_help"))}</p>')
+        typed = sheet_inputs(at.key("change"), newest.sheet, word)
+        day = day_field(word("rounds.day"), at.key("change-day"))
+        reason = st.text_input(word("rounds.reason"), key=at.key("change-reason"))
+        sent = st.form_submit_button(word("rounds.change_send"), type="primary")
+    if not sent:
+        return
+    changes = {
+        name: text for name, text in typed.items() if text != newest.sheet.typed.get(name, "")
+    }
+
+    def change() -> None:
+        change_setup(at.book, newest, changes, dated=day, reason=reason)
+
+    if not changes:
+        st.error(word("rounds.change_nothing"))
+    elif not reason.strip():
+        st.error(word("rounds.reason_missing"))
+    elif attempt(word, change):
+        st.rerun()
+
+
+def sheet_inputs(key: str, sheet: SetUp | None, word: Words) -> dict[str, str]:
+    """Ask for every field of a sheet.
+
+    Parameters
+    ----------
+    key
+        Of the form.
+    sheet
+        What to start from; None for an empty one.
+    word
+        The page's language.
+
+    Returns
+    -------
+    dict
+        Text by field; blank where nobody said.
+    """
+    typed: dict[str, str] = {}
+    columns = st.columns(3)
+    for index, (name, field) in enumerate(sheet_fields().items()):
+        column = columns[index % 3]
+        start = "" if sheet is None else sheet.typed.get(name, "")
+        label = word(f"logbook.field_{name}")
+        if field.kind == "choice":
+            choices = ["", *field.choices]
+            typed[name] = column.selectbox(
+                label,
+                choices,
+                index=choices.index(start) if start in choices else 0,
+                format_func=lambda value: word.title("rounds", f"choice_{value}", value) or "–",
+                key=f"{key}-{name}",
+            )
+            continue
+        units = ", ".join(unit_choices(field))
+        typed[name] = column.text_input(
+            label, value=start, placeholder=units, key=f"{key}-{name}"
+        ).strip()
+    return typed
