@@ -216,12 +216,16 @@ def _in_words(raw: Mapping[str, object], hand: Hand | None) -> Knowledge:
     def spoken(entry: Mapping[str, object], field: str, step: str = "") -> str:
         return str(entry[field]).format(**sides, step=step)
 
+    def source(entry: Mapping[str, object]) -> str:
+        plain = str(entry["source"])
+        return cast("dict[str, str]", raw["sources"]).get(plain, plain)
+
     findings = {
         name: Finding(
             name=name,
             kind=str(entry["kind"]),
             title=spoken(entry, "title"),
-            source=str(entry["source"]),
+            source=source(entry),
         )
         for name, entry in table(raw, "findings").items()
     }
@@ -230,7 +234,7 @@ def _in_words(raw: Mapping[str, object], hand: Hand | None) -> Knowledge:
             name=name,
             title=spoken(entry, "title"),
             why=spoken(entry, "why"),
-            source=str(entry["source"]),
+            source=source(entry),
             stage=str(entry["stage"]),
             start=float(cast("float", entry["start"])),
             weights=_weights(entry),
@@ -261,7 +265,7 @@ def _in_words(raw: Mapping[str, object], hand: Hand | None) -> Knowledge:
             next_clip=spoken(entry, "next_clip"),
             next_test=spoken(entry, "next_test"),
             stop=spoken(entry, "stop"),
-            source=str(entry["source"]),
+            source=source(entry),
         )
     return Knowledge(
         order=tuple(cast("list[str]", raw["order"])),

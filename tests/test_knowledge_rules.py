@@ -7,7 +7,8 @@ import copy
 import pytest
 
 from classify.knowledge import causes_for, load_knowledge, weigh
-from classify.knowledge_rules import faults, raw_knowledge
+from classify.knowledge_rules import SENTENCES, faults, raw_knowledge
+from ui.words import LANGUAGES
 
 
 def test_shipped_file_breaks_no_rule():
@@ -117,3 +118,28 @@ def test_porpoising_lists_contact_besides_the_nocking_point():
 def test_bending_alone_is_clean():
     """Shaft bending after a finger release is normal (Park, Arrows: dynamic behaviour)."""
     assert [c.name for c in causes_for({"bending_only": 1.0}, hand="right")] == ["in_tune"]
+
+
+def sentences(raw):
+    """Collect every sentence of a knowledge file by its place."""
+    found = {}
+    for kind in ("findings", "causes", "cures"):
+        for name, entry in raw[kind].items():
+            for field in SENTENCES:
+                if field in entry:
+                    found[kind, name, field] = entry[field]
+    return found | {("stages", name, ""): text for name, text in raw["stages"].items()}
+
+
+@pytest.mark.parametrize("language", sorted(set(LANGUAGES) - {"en"}))
+def test_another_language_is_whole_and_keeps_the_rules(language):
+    """Every sentence is said anew, sides stay in braces, and nothing else changes."""
+    english, other = raw_knowledge(), raw_knowledge(language)
+    assert faults(other) == []
+    same = {place for place, text in sentences(other).items() if text == sentences(english)[place]}
+    assert same == set()
+    for cause, entry in english["causes"].items():
+        assert other["causes"][cause]["for"] == entry["for"]
+    for place, text in sentences(english).items():
+        for brace in ("{right}", "{left}", "{step}"):
+            assert (brace in text) == (brace in sentences(other)[place]), (place, brace)
