@@ -38,6 +38,9 @@ WIDE_SHARE = 0.35
 JITTER_MM = 0.1
 """Motion of the nock that no mode describes (flexing vanes, a roll that speeds up); chosen here."""
 
+WELL_SEEN = 0.05
+"""Relative error of the yaw frequency below which one Gaussian describes it."""
+
 GRID = 25
 REFINED = 9
 ROUNDS = 3
@@ -169,10 +172,14 @@ def slow_swing(
     Returns
     -------
     SlowSwing or None
-        None where the fit found yaw and pitch at two frequencies, which this does not model.
+        None where the fit says it better, yaw being well seen, or where yaw and pitch have
+        frequencies of their own, which this does not model.
     """
+    slow = [mode for mode in spectrum.modes if mode.slow]
+    if any(mode.sigma_f_hz < WELL_SEEN * mode.f_hz for mode in slow):
+        return None
     fast = [mode for mode in spectrum.modes if not mode.slow]
-    if len(spectrum.modes) - len(fast) > 1 or spectrum.path_parameters is None:
+    if len(slow) > 1 or spectrum.path_parameters is None:
         return None
     flight = _Flight.of(track, spectrum, fast, priors, mm_per_px_s)
     coarse = flight.ln_f_mean + flight.ln_f_sigma * np.linspace(-2.5, 2.5, GRID)
