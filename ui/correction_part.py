@@ -15,6 +15,7 @@ from ui.dash_words import Words
 from ui.frame_store import still_of
 from ui.known_input import parse_known
 from ui.picker import Still, pick_points
+from ui.picture_html import picture_html
 from ui.shelf import NoteKind
 
 _LABELS = ("fishtailing", "minnowing", "porpoising", "clean")
@@ -88,7 +89,7 @@ def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -
 
 
 def _ends(chosen: ChosenClip, still: Still, word: Words) -> None:
-    st.image(still.jpeg, caption=word("pages.pick_alt", frame=still.frame))
+    st.html(picture_html(still.jpeg, word("pages.pick_alt", frame=still.frame)))
     columns = st.columns(2)
     key = chosen.sha256[:12]
     said = dict(shelf().last(chosen.sha256, "ends") or {})

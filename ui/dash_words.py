@@ -83,5 +83,9 @@ def page_words() -> Words:
     Words
         To say sentences with.
     """
-    wanted = st.session_state.get("language") or os.environ.get(VARIABLE, "en")
-    return Words(wanted if wanted in LANGUAGES else "en")
+    asked = (
+        st.session_state.get("language"),
+        st.query_params.get("language"),
+        os.environ.get(VARIABLE),
+    )
+    return Words(next((str(wanted) for wanted in asked if wanted in LANGUAGES), "en"))

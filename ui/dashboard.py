@@ -38,7 +38,7 @@ def run() -> None:
 
 def _pages(word: Words) -> list[st.Page]:
     return [
-        st.Page(show_read, title=word("pages.nav_read"), url_path="read", default=True),
+        st.Page(show_read, title=word("pages.nav_read"), default=True),
         st.Page(show_rounds, title=word("rounds.nav"), url_path="rounds"),
         st.Page(show_beside, title=word("pages.nav_beside"), url_path="beside"),
         st.Page(show_teach, title=word("teach.nav"), url_path="teach"),
@@ -54,16 +54,17 @@ def _foot(word: Words) -> None:
         f'<footer class="ts-foot"><strong>{escape(word("pages.caution_title"))}</strong> '
         f"{escape(word('pages.caution'))}</footer>"
     )
-    st.selectbox(
+    chosen = st.selectbox(
         word("pages.language"),
         list(LANGUAGES),
         index=list(LANGUAGES).index(word.language),
         format_func=lambda code: LANGUAGES[code],
         key="language",
-        bind="query-params",
         persist_state="session",
         width=220,
     )
+    if chosen != st.query_params.get("language", "en"):
+        st.query_params["language"] = chosen
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from html import escape
 
 import streamlit as st
 
@@ -71,7 +72,7 @@ def known_form(key: str, said: Mapping[str, str], word: Words) -> dict[str, str]
     """
     typed: dict[str, str] = {}
     with st.form(key, border=False):
-        st.caption(word("pages.known_intro"))
+        st.html(f'<p class="ts-note">{escape(word("pages.known_intro"))}</p>')
         hands = ("", "right", "left")
         hand = said.get("hand", "")
         typed["hand"] = st.radio(

@@ -102,7 +102,8 @@ def _out(book: LogbookFile, word: Words) -> None:
             "application/zip",
             key="export-save",
         )
-    st.caption(word("book.where_kept", path=str(data_folder())))
+    kept = word("book.where_kept", path=str(data_folder()))
+    st.html(f'<p class="ts-note">{escape(kept)}</p>')
 
 
 def _in(book: LogbookFile, word: Words) -> None:

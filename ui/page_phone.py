@@ -14,6 +14,7 @@ from ui.clip_chooser import shelf
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
 from ui.phone_gate import PhoneGate, own_address
+from ui.picture_html import picture_html
 from ui.words import say
 
 
@@ -77,7 +78,7 @@ def _show_open(door: _Door, gate: PhoneGate, word: Words) -> None:
     left, right = st.columns([1, 2])
     picture = io.BytesIO()
     segno.make(url, error="m").save(picture, kind="png", scale=8, border=4)
-    left.image(picture.getvalue(), caption=word("phone.qr_says"), width=280)
+    left.html(picture_html(picture.getvalue(), word("phone.qr_says"), width_px=280))
     right.html(
         f"<p>{escape(word('phone.address'))}</p>"
         f'<p class="ts-big" data-what="address">{escape(url)}</p>'
@@ -102,6 +103,6 @@ def _show_arrived(word: Words) -> None:
         clip = shelf().clip(sha256)
         if clip is not None:
             text = escape(word("phone.arrived_open", name=clip.name))
-            links.append(f'<li><a href="/read?clip={sha256}" target="_self">{text}</a></li>')
+            links.append(f'<li><a href="/?clip={sha256}" target="_self">{text}</a></li>')
     if links:
         st.html(f"<ul>{''.join(links)}</ul>")

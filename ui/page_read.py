@@ -20,6 +20,7 @@ from ui.flight_views import FlightViews, flight_views
 from ui.kept_readings import Kept
 from ui.known_form import known_form
 from ui.known_input import parse_known
+from ui.picture_html import picture_html
 from ui.progress_line import stage_words
 from ui.reading_store import kept_reading
 from ui.verdict import causes_html, modes_html, verdict_html
@@ -188,9 +189,9 @@ def kept_views(chosen: ChosenClip, result: ReadResult, word: Words) -> FlightVie
 def _stills(views: FlightViews, word: Words) -> None:
     columns = st.columns(2)
     if views.strobe is not None:
-        columns[0].image(views.strobe, caption=word("pages.strobe_caption"))
+        columns[0].html(picture_html(views.strobe, word("pages.strobe_caption")))
     if views.path is not None:
-        columns[1].image(views.path, caption=word("pages.path_caption"))
+        columns[1].html(picture_html(views.path, word("pages.path_caption")))
 
 
 def _known_part(chosen: ChosenClip, said: Mapping[str, str], word: Words, *, open_: bool) -> None:

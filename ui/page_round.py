@@ -187,7 +187,7 @@ def _row(clip: QueuedClip, word: Words) -> str:
         f'<td data-label="{escape(word(f"round.head_{name}"))}">{escape(cell) or "–"}</td>'
         for name, cell in zip(_COLUMNS, cells, strict=True)
     )
-    link = f'<a href="/read?clip={escape(clip.token)}" target="_self">{escape(clip.name)}</a>'
+    link = f'<a href="/?clip={escape(clip.token)}" target="_self">{escape(clip.name)}</a>'
     return f'<tr><th scope="row">{link}</th>{body}</tr>'
 
 

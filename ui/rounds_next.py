@@ -88,7 +88,7 @@ def proposal_html(proposal: NextChange, word: Words) -> str:
     if proposal.later:
         later = f"{word('tuning.head_later')} {'; '.join(proposal.later)}"
     return (
-        f'<section class="ts-card ts-first"><h3>{escape(word("tuning.head_next"))}</h3>'
+        f'<section class="ts-card ts-first"><h2>{escape(word("tuning.head_next"))}</h2>'
         f'<p class="ts-change">{escape(proposal.change)}</p>{conflicts}<dl>{lines}</dl>'
         f'<ul class="ts-reasons">{notes}</ul><p>{escape(later)}</p></section>'
     )

@@ -90,7 +90,7 @@ def _seen_html(seen: Seen, word: Words) -> str:
         parts.append(escape(seen.note))
     if seen.clip_sha256 is not None:
         link = word("rounds.open_clip")
-        parts.append(f'<a href="/read?clip={seen.clip_sha256}" target="_self">{escape(link)}</a>')
+        parts.append(f'<a href="/?clip={seen.clip_sha256}" target="_self">{escape(link)}</a>')
     return " · ".join(parts)
 
 

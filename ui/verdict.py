@@ -179,7 +179,7 @@ def causes_html(causes: tuple[Cause, ...], word: Words) -> str:
     if rest:
         more = f"<h3>{escape(word('pages.causes_next'))}</h3><ol class='ts-causes'>{rest}</ol>"
     return (
-        f'<section class="ts-card ts-first"><h3>{escape(word("pages.causes_first"))}</h3>'
+        f'<section class="ts-card ts-first"><h2>{escape(word("pages.causes_first"))}</h2>'
         f'<p class="ts-change">{escape(first.first_change)}</p>{caution}'
         f"<p><strong>{escape(first.title)}:</strong> {escape(first.why)} "
         f'<span class="ts-source">{escape(word("pages.source", source=first.source))}</span></p>'

@@ -1,0 +1,78 @@
+"""Every page in a real browser: opened, usable with the keyboard, readable by everyone."""
+
+from __future__ import annotations
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.conftest import settled
+
+pytestmark = pytest.mark.browser
+
+PAGES = {
+    "": "Read a clip",
+    "?clip=demo-fishtailing": "Read a clip",
+    "rounds": "Set-ups and rounds",
+    "beside": "Two clips side by side",
+    "teach": "Teaching",
+    "teach?lesson=naming": "Teaching",
+    "teach?lesson=sheets&sheet=minnowing": "Teaching",
+    "round": "A round of clips",
+    "phone": "From the phone",
+    "plan": "Filming plan",
+    "logbook": "Logbook",
+}
+SERIOUS = ("serious", "critical")
+
+
+@pytest.mark.parametrize("address", PAGES)
+def test_page_opens_by_its_address(dashboard: str, page: Page, address: str) -> None:
+    """Title and cautions are there, and the console stays silent."""
+    page.goto(f"{dashboard}/{address}")
+    settled(page)
+    expect(page.get_by_role("heading", name=PAGES[address], exact=True)).to_be_visible()
+    expect(page.locator("footer.ts-foot")).to_contain_text("forward of the shooting line")
+
+
+@pytest.mark.parametrize("address", PAGES)
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_page_is_accessible(dashboard: str, chromium: Browser, address: str, scheme: str) -> None:
+    """axe-core has no serious finding, in the light and in the dark theme."""
+    context = chromium.new_context(color_scheme="dark" if scheme == "dark" else "light")
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    page.goto(f"{dashboard}/{address}")
+    settled(page)
+    found = Axe().run(page, options={"resultTypes": ["violations"]})
+    serious = [
+        f"{violation['id']}: {node['target']} {node['html'][:160]}"
+        for violation in found.response["violations"]
+        if violation["impact"] in SERIOUS
+        for node in violation["nodes"]
+    ]
+    context.close()
+    assert serious == []
+
+
+def test_pages_fit_a_phone(dashboard: str, chromium: Browser) -> None:
+    """At 390 pixels nothing sticks out to the side."""
+    context = chromium.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    wide = {}
+    for address in PAGES:
+        page.goto(f"{dashboard}/{address}")
+        settled(page)
+        wide[address] = page.evaluate(
+            "() => document.querySelector('[data-testid=stMain]').scrollWidth"
+        )
+    context.close()
+    assert {address: width for address, width in wide.items() if width > 390} == {}
+
+
+def test_language_changes_every_sentence_we_wrote(dashboard: str, page: Page) -> None:
+    """Spanish by the address, kept from page to page."""
+    page.goto(f"{dashboard}/?language=es")
+    settled(page)
+    expect(page.locator("footer.ts-foot")).not_to_contain_text("Nobody stands")

@@ -1,0 +1,132 @@
+"""A clip in a real browser: uploaded, read, played, corrected, and all of it still there later."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from tests.browser.conftest import settled
+
+pytestmark = pytest.mark.browser
+
+FRAME_SUM = """video => {
+  const canvas = document.createElement("canvas");
+  canvas.width = video.videoWidth; canvas.height = video.videoHeight;
+  const pen = canvas.getContext("2d");
+  pen.drawImage(video, 0, 0);
+  let sum = 0;
+  const pixels = pen.getImageData(0, 0, canvas.width, canvas.height).data;
+  for (let i = 0; i < pixels.length; i += 97) sum = (sum * 31 + pixels[i]) % 1000003;
+  return sum;
+}"""
+
+
+def test_film_is_uploaded_and_read(dashboard: str, page: Page, demo_film: Path) -> None:
+    """What is known is asked for, nothing assumed; the label appears, and the address names it."""
+    page.goto(f"{dashboard}/")
+    settled(page)
+    page.locator('input[type="file"]').set_input_files(str(demo_film))
+    page.wait_for_url("**clip=*")
+    settled(page)
+    form = page.get_by_text("What you know about this clip")
+    if not page.get_by_label("Distance to the target, m").is_visible():
+        form.click()
+    for label, text in (
+        ("Frames a second, as filmed", "240"),
+        ("Distance to the target, m", "18"),
+        ("Diameter of the whole face, cm", "40"),
+        ("Camera to nock at full draw, m", "2.07"),
+    ):
+        field = page.get_by_label(label)
+        assert field.input_value() == ""
+        field.fill(text)
+    page.get_by_role("button", name="Read again with this").click()
+    expect(page.locator(".ts-card h2").first).to_have_text("Fishtailing")
+    page.reload()
+    settled(page)
+    expect(page.locator(".ts-card h2").first).to_have_text("Fishtailing")
+
+
+def test_follow_view_really_plays(dashboard: str, page: Page) -> None:
+    """Its time moves, one frame differs from the next, and the curves' cursor moves along."""
+    page.goto(f"{dashboard}/?clip=demo-fishtailing")
+    settled(page)
+    film = page.locator("video").first
+    page.wait_for_function("() => true")
+    film.evaluate("v => new Promise(r => v.readyState >= 2 ? r() : v.onloadeddata = () => r())")
+    cursor = page.locator(".cursor").first
+    start = cursor.evaluate("mark => mark.style.left")
+    page.get_by_role("button", name="Play", exact=True).click()
+    page.wait_for_timeout(900)
+    page.get_by_role("button", name="Pause", exact=True).click()
+    assert film.evaluate("v => v.currentTime") > 0.2
+    assert cursor.evaluate("mark => mark.style.left") != start
+    first = film.evaluate(FRAME_SUM)
+    page.get_by_role("button", name="One frame forward").click()
+    page.wait_for_timeout(400)
+    assert film.evaluate(FRAME_SUM) != first
+
+
+def test_cursor_moves_by_keys_and_steps_by_frames(dashboard: str, page: Page) -> None:
+    """The arrow keys step through the flight, one sample each."""
+    page.goto(f"{dashboard}/?clip=demo-fishtailing")
+    settled(page)
+    scrub = page.get_by_label("Place in the flight")
+    scrub.focus()
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    assert scrub.input_value() == "3"
+    assert page.locator(".viewer").get_attribute("data-index") == "3"
+
+
+def test_correction_is_kept_after_a_reload(dashboard: str, page: Page) -> None:
+    """A click on the nock and the coach's own opinion are both still there."""
+    page.goto(f"{dashboard}/?clip=demo-porpoising")
+    settled(page)
+    page.get_by_text("Correct the tool").click()
+    page.locator(".stage img").wait_for()
+    page.locator(".stage").click(position={"x": 300, "y": 200})
+    where = json.loads(str(page.locator(".picker").get_attribute("data-points")))
+    assert len(where) == 1
+    page.get_by_text("I see something else", exact=True).click()
+    page.get_by_role("radio", name="Minnowing").locator("xpath=..").click()
+    page.get_by_label("Because").fill("the nock blurs to both sides")
+    page.get_by_role("button", name="Keep what I see").click()
+    expect(page.locator(".ts-opinion")).to_contain_text("The coach sees: Minnowing.")
+    page.reload()
+    settled(page)
+    expect(page.locator(".ts-opinion")).to_contain_text("the nock blurs to both sides")
+    expect(page.locator(".ts-card h2").first).not_to_have_text("Minnowing")
+
+
+def test_ends_of_the_flight_set_by_hand_change_the_reading(dashboard: str, page: Page) -> None:
+    """The flight begins where the coach says, and the correction can be taken back."""
+    page.goto(f"{dashboard}/?clip=demo-minnowing")
+    settled(page)
+    page.get_by_text("Correct the tool").click()
+    page.get_by_text("Release and impact", exact=True).click()
+    button = page.get_by_role("button", name="The flight begins in frame")
+    button.wait_for()
+    button.click()
+    back = page.get_by_role("button", name="Take this correction back")
+    back.wait_for()
+    back.click()
+    expect(back).to_have_count(0)
+
+
+def test_two_clips_run_in_step(dashboard: str, page: Page) -> None:
+    """Both films move, and the difference is said in a sentence."""
+    page.goto(f"{dashboard}/beside?first=demo-fishtailing&second=demo-clean")
+    settled(page)
+    expect(page.locator(".ts-difference").first).to_contain_text("Side to side")
+    films = page.locator("video")
+    expect(films).to_have_count(2)
+    page.get_by_role("button", name="Play", exact=True).click()
+    page.wait_for_timeout(1200)
+    page.get_by_role("button", name="Pause", exact=True).click()
+    times = [films.nth(n).evaluate("v => v.currentTime") for n in (0, 1)]
+    assert min(times) > 0.1
+    assert abs(times[0] - times[1]) < 1.0

@@ -1,0 +1,120 @@
+"""The coach's work in a real browser: teaching, a round with its next change, the phone's door."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.conftest import settled
+from ui.phone_gate import PhoneGate
+from ui.shelf import Shelf
+
+pytestmark = pytest.mark.browser
+
+
+def test_naming_exercise_is_answered_and_counted(dashboard: str, page: Page) -> None:
+    """An answer gets the measured one beside it, and a place in the trainee's table."""
+    page.goto(f"{dashboard}/teach?lesson=naming&trainee=Robin&flight=drawn-77")
+    settled(page)
+    expect(page.locator("canvas.sketch")).to_be_visible()
+    expect(page.locator(".ts-card h2")).to_have_count(0)
+    page.get_by_role("radio", name="Porpoising").locator("xpath=..").click()
+    page.get_by_role("button", name="That is my answer").click()
+    expect(page.locator(".ts-card h2").first).to_be_visible()
+    expect(page.get_by_role("region", name="What was shown, and what you said")).to_be_visible()
+    page.reload()
+    settled(page)
+    expect(page.get_by_text("Robin: ")).to_contain_text("of 1 right")
+
+
+def test_sandbox_answers_a_slider_at_once(dashboard: str, page: Page) -> None:
+    """The label follows the slider; after the first draw it takes less than the 0.3 s we ask."""
+    page.goto(f"{dashboard}/teach")
+    settled(page)
+    expect(page.locator(".ts-card h2").first).to_have_text("Fishtailing")
+    slider = page.get_by_role("slider", name="Slow swing from side to side, mm")
+    slider.focus()
+    page.keyboard.press("Home")
+    expect(page.locator(".ts-card h2").first).not_to_have_text("Fishtailing")
+
+
+def test_round_is_read_and_a_change_proposed_and_reported(
+    dashboard: str, page: Page, chromium: Browser, tmp_path: Path
+) -> None:
+    """From the worked season to a report that opens."""
+    page.goto(f"{dashboard}/rounds")
+    settled(page)
+    season = page.get_by_role("button", name="Show me a worked season")
+    if season.is_visible():
+        season.click()
+    page.get_by_text("What to look at").wait_for()
+    expect(page.locator(".ts-change").first).to_be_visible()
+    page.get_by_text("Report", exact=True).first.click()
+    page.get_by_role("button", name="Make the report").click()
+    with page.expect_download() as coming:
+        page.get_by_role("button", name="Save as PDF").click()
+    assert Path(coming.value.path()).read_bytes().startswith(b"%PDF")
+    with page.expect_download() as coming:
+        page.get_by_role("button", name="Save as a web page").click()
+    saved = tmp_path / "report.html"
+    coming.value.save_as(saved)
+    report = chromium.new_page()
+    report.goto(saved.as_uri())
+    expect(report.locator("h1").first).to_be_visible()
+    report.close()
+
+
+def test_many_clips_are_read_in_a_queue(dashboard: str, page: Page, demo_film: Path) -> None:
+    """Two films at once: both get a line, in the end both are done."""
+    page.goto(f"{dashboard}/round")
+    settled(page)
+    other = demo_film.with_name("clean.mp4")
+    page.locator('input[type="file"]').set_input_files([str(demo_film), str(other)])
+    rows = page.get_by_role("region", name="The round").locator("tbody tr")
+    expect(rows).to_have_count(2)
+    expect(page.get_by_text("2 of 2 done")).to_be_visible(timeout=120_000)
+
+
+def test_plan_answers_to_the_frame_rate(dashboard: str, page: Page) -> None:
+    """The verdict is there at once."""
+    page.goto(f"{dashboard}/plan")
+    settled(page)
+    expect(page.locator(".ts-card h2").first).to_have_text("This film would show it")
+
+
+@pytest.fixture
+def gate(tmp_path: Path) -> Iterator[PhoneGate]:
+    """Give an open door on this computer alone."""
+    made = PhoneGate(
+        Shelf(tmp_path),
+        "127.0.0.1",
+        most_bytes=2**26,
+        arrived=lambda _: "The film is on the laptop.",
+        language="en",
+    )
+    made.start()
+    yield made
+    made.stop()
+
+
+def test_phone_with_the_wrong_code_is_refused(
+    gate: PhoneGate, chromium: Browser, demo_film: Path
+) -> None:
+    """Nothing is kept; with the right code the film arrives whole."""
+    page = chromium.new_page(viewport={"width": 390, "height": 844})
+    page.goto(str(gate.url))
+    page.get_by_label("Access code from the laptop").fill("12345678")
+    page.get_by_label("Clip").set_input_files(str(demo_film))
+    page.get_by_role("button", name="Send").click()
+    expect(page.get_by_role("status")).to_contain_text("The code is wrong")
+    assert gate.shelf.clips() == []
+    page.get_by_label("Access code from the laptop").fill(gate.code)
+    page.get_by_role("button", name="Send").click()
+    expect(page.get_by_role("status")).to_contain_text("The film is on the laptop")
+    page.close()
+    sha256 = hashlib.sha256(demo_film.read_bytes()).hexdigest()
+    assert gate.shelf.clip(sha256) is not None
