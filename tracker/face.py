@@ -32,11 +32,12 @@ STEP = 1.08
 """From one diameter looked for to the next."""
 
 LEAST_SCORE = 0.55
+WORTH_A_FIT = 0.3
 LEAST_FIT = 0.9
-"""Correlation of a candidate, and share of its variance that the rings explain; chosen here from
-faces drawn on leaves, grass and walls."""
+"""Correlation of a candidate, share of the variance about it that the proposed rings explain, and
+share inside it that the fitted ones explain; chosen here from faces on leaves, grass and walls."""
 
-MODEL_SIGMA = 0.01
+MODEL_SIGMA = 0.015
 """Relative: score lines, a bent sheet, light from the side; chosen here."""
 
 
@@ -136,13 +137,19 @@ def _fit_rings(plate: ByteArray, x: float, y: float, diameter: float) -> tuple[f
     def residual_of(p: FloatArray) -> FloatArray:
         return _misfit(p, xs, ys, grey)[0]
 
-    starts = [np.array([x, y, np.log(diameter * k), 0.0, 0.0]) for k in (0.92, 1.0, 1.09)]
     unit = [1.0, 1.0, 0.05, 0.05, 0.5]
-    fits = [least_squares(residual_of, start, x_scale=unit, max_nfev=40) for start in starts]
+    starts = [np.array([x, y, np.log(diameter * k), 0.0, 0.0]) for k in (0.92, 1.0, 1.09)]
+    rough = [float(np.sum(residual_of(start) ** 2)) for start in starts]
+    if min(rough) > (1 - WORTH_A_FIT) * float(np.sum((grey - grey.mean()) ** 2)):
+        return None
+    tried = [starts[i] for i in np.argsort(rough)[:2]]
+    fits = [least_squares(residual_of, start, x_scale=unit, max_nfev=20) for start in tried]
     fit = min(fits, key=lambda one: float(one.cost))
     residual, levels = _misfit(fit.x, xs, ys, grey)
     wide = float(np.exp(fit.x[2]))
     inside = np.hypot(xs - fit.x[0], ys - fit.x[1]) < 0.6 * wide
+    if not inside.any():
+        return None
     explained = 1 - float(np.sum(residual[inside] ** 2)) / float(
         np.sum((grey[inside] - grey[inside].mean()) ** 2) + 1e-9
     )
@@ -174,8 +181,9 @@ def _misfit(
     columns = np.stack(
         [inner_edge - outer_edge for inner_edge, outer_edge in _zones(outside)], axis=1
     )
-    levels, *_ = np.linalg.lstsq(columns, grey, rcond=None)
-    return grey - columns @ levels, np.asarray(levels, dtype=np.float64)
+    normal = columns.T @ columns + 1e-6 * np.eye(columns.shape[1])
+    levels = np.linalg.solve(normal, columns.T @ grey)
+    return grey - columns @ levels, levels
 
 
 def _zones(outside: list[FloatArray]) -> list[tuple[FloatArray, FloatArray]]:
