@@ -129,6 +129,8 @@ def complete(spec: ArrowSpec) -> tuple[Arrow, tuple[str, ...]]:
         usual["vane_from_nock_m"] = min(usual["vane_from_nock_m"], known["length_m"] / 2)
     assumed = [name for name in usual if name not in known]
     arrow = Arrow(**{"vanes": USUAL_VANES, **usual, **known})
+    if spec.balance_m is not None:
+        need_positive("balance_m", spec.balance_m)
     if "point_kg" in assumed and spec.balance_m is not None:
         arrow = replace(arrow, point_kg=_point_from_balance(arrow, spec.balance_m))
         assumed.remove("point_kg")
