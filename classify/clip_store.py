@@ -146,10 +146,21 @@ def put_file(
         suffix = Path(plain).suffix.lower()
         file = found + (suffix if SUFFIX.fullmatch(suffix) else "")
         part.replace(folder / file)
+        _settle(folder)
         _shelve(folder, found, plain, file)
     finally:
         part.unlink(missing_ok=True)
     return KeptClip(sha256=found, name=plain, path=folder / file), size
+
+
+def _settle(folder: Path) -> None:
+    """Make a rename last through a loss of power, where the system can."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
 
 
 def _shelve(folder: Path, sha256: str, name: str, file: str) -> None:
