@@ -27,7 +27,8 @@ from tracker.types import InputError
 
 CLEARANCE_FIELDS = frozenset({
     "brace_height", "nock_fit", "rest", "plunger", "centre_shot", "shaft", "shaft_diameter",
-    "fletching_mass", "nock_turn", "vane_offset", "vanes", "vane_length", "vane_height", "vane_from_nock",
+    "fletching_mass", "nock_turn", "vane_offset", "vanes", "vane_length", "vane_height",
+    "vane_from_nock",
 })  # fmt: skip
 """Fields whose change makes an earlier clean powder test worthless."""
 

@@ -128,3 +128,14 @@ def test_axis_marks_are_round_and_inside(low, high):
     step = steps[1] - steps[0]
     mantissa = step / 10 ** np.floor(np.log10(step) + 1e-9)
     assert min(abs(mantissa - m) for m in (1, 2, 5)) < 1e-6
+
+
+def test_the_page_in_spanish(tmp_path):
+    """Every sentence of the page is said in the other language, sides mirrored for a left hand."""
+    book, archer, first, _ = made_logbook(tmp_path)
+    page = report_page(book, open_case(book, archer, first.setup_id), "b", language="es")
+    assert page.archer == "Ünal-7, zurdo"
+    assert page.change == "Ablanda el muelle del botón de presión un cuarto de vuelta."
+    assert "a la derecha de las emplumadas" in page.reasons[0]
+    assert "Brace height" not in {row.label for row in page.rows}
+    assert report_pdf(page).startswith(b"%PDF")
