@@ -18,6 +18,7 @@ from classify.clues import (
     STROKE_M,
     USUAL_SPEED_M_S,
     Clue,
+    Source,
     find_clues,
     focal_length_px,
     to_release_s,
@@ -34,6 +35,19 @@ here, so wide that it only keeps a poor fit from the absurd."""
 
 DISAGREE = 1e-3
 """Probability by chance of a clue that lies so far from the others."""
+
+RESTS_ON: dict[str, tuple[Source, ...]] = {
+    "face": ("face at impact", "face at its distance"),
+    "distance": ("flight time", "face at its distance"),
+    "focal length": ("focal length",),
+    "field of view": ("field of view",),
+    "speed": ("speed",),
+    "camera distance": ("camera distance",),
+    "nock": ("nock",),
+    "fall": ("fall",),
+    "usual speed": ("usual speed",),
+}
+"""What the clues rest on, in the order in which it is doubted."""
 
 
 def priors_for(*, known: Known, prediction: Prediction, clip: Clip, track: Track) -> Priors:
@@ -183,26 +197,36 @@ def _rests_on(clues: tuple[Clue, ...], along: FloatArray) -> list[str]:
 
 
 def _disagreements(clues: tuple[Clue, ...], weighed: Weighed) -> tuple[Message, ...]:
-    """Name the clue that lies furthest from what the others say, if chance does not explain it."""
+    """Name what the coach should look at again, if chance does not explain the misfit.
+
+    Clues that rest on one word of the coach's stand and fall together, so they are left out
+    together; the word whose clues fit worst with all others is named.
+    """
     spare = len(clues) - 2
     if spare < 1 or weighed.misfit < float(chi2.isf(DISAGREE, spare)):
         return ()
-    best: tuple[float, Clue, float] | None = None
-    for i, clue in enumerate(clues):
-        rest = weigh(clues[:i] + clues[i + 1 :])
-        a = np.array(clue.powers[:2])
-        gap = clue.value - float(a @ rest.value)
-        pull = abs(gap) / float(np.sqrt(clue.sigma**2 + a @ rest.covariance @ a))
-        if best is None or pull > best[0]:
-            best = (pull, clue, gap)
+    best: tuple[float, str, tuple[Clue, ...]] | None = None
+    for word, sources in RESTS_ON.items():
+        rest = tuple(clue for clue in clues if clue.source not in sources)
+        if len(rest) == len(clues) or not rest:
+            continue
+        misfit = weigh(rest).misfit
+        if best is None or misfit < best[0]:
+            best = (misfit, word, rest)
     if best is None:
         return ()
-    others = ", ".join(sorted(clue.source for clue in clues if clue is not best[1]))
+    _, word, rest = best
+    without = weigh(rest)
+    gaps = [
+        clue.value - float(np.array(clue.powers[:2]) @ without.value)
+        for clue in clues
+        if clue not in rest
+    ]
     return (
         message(
             "motion.clues_disagree",
-            odd=best[1].source,
-            others=others,
-            percent=round(100 * float(np.expm1(abs(best[2])))),
+            odd=word,
+            others=", ".join(sorted(clue.source for clue in rest)),
+            percent=round(100 * float(np.expm1(max(abs(gap) for gap in gaps)))),
         ),
     )

@@ -1,0 +1,189 @@
+"""Metres from every clue alone and together, against the simulator's own focal length and speed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from classify.clues import find_clues, focal_length_px
+from classify.physics import predict
+from classify.scale import find_scale, priors_for, weigh
+from classify.spectral import fit_swing
+from classify.types import Estimate, FaceMark, Known, Priors, Scale, Spectrum
+from tests.flight_clips import clip_of, coach_distance_m, face_px_of
+from tests.simulated_tracks import Shot, fly, singular_time_s, speed_at_first_seen
+from tracker.types import Track
+from ui.words import say
+
+SHOT = Shot(yaw_m=(0.006, 0.003), camera_roll_rad=0.01)
+
+
+@pytest.fixture(scope="module")
+def flight() -> tuple[Track, Spectrum]:
+    """One flight over 18 m with its fit, no set-up known."""
+    track = fly(SHOT, np.random.default_rng(8))
+    spectrum = fit_swing(track, Priors())
+    assert isinstance(spectrum, Spectrum)
+    return track, spectrum
+
+
+def scale_with(flight: tuple[Track, Spectrum], known: Known, face: Estimate | None = None) -> Scale:
+    """Weigh the clues of the flight."""
+    track, spectrum = flight
+    clip = clip_of(track, 240)
+    scale = find_scale(spectrum, known=known, clip=clip, track=track, face_px=face)
+    assert scale is not None
+    return scale
+
+
+def clue_of(flight: tuple[Track, Spectrum], source: str, known: Known, face=None):
+    """Give the one clue of a source."""
+    track, spectrum = flight
+    clues = find_clues(spectrum, known=known, clip=clip_of(track, 240), track=track, face_px=face)
+    return next(clue for clue in clues if clue.source == source)
+
+
+FACE = Estimate(value=1500 * 0.4 / (3.0 + 18.0 + 0.72), sigma=0.6)
+
+
+@pytest.mark.parametrize(
+    ("source", "known"),
+    [
+        ("fall", Known()),
+        ("speed", Known(speed_m_s=55.0)),
+        ("focal length", Known(focal_px=1500.0)),
+        ("field of view", Known(field_of_view_deg=float(np.degrees(2 * np.arctan(960 / 1500))))),
+        ("face at impact", Known(face_diameter_m=0.4)),
+        ("face at its distance", Known(face_diameter_m=0.4, distance_m=18.72)),
+        ("flight time", Known(distance_m=18.72)),
+        ("camera distance", Known(camera_distance_m=2.5)),
+    ],
+)
+def test_every_clue_agrees_with_the_truth(flight, source, known):
+    """With the true clock each clue lies within 2.5 claimed errors of the true product."""
+    clue = clue_of(flight, source, known, FACE)
+    truth = np.array([np.log(1500.0), np.log(speed_at_first_seen(SHOT)), 0.0])
+    gap = clue.value - float(np.array(clue.powers) @ truth)
+    assert abs(gap) < 2.5 * clue.sigma
+    assert clue.sigma < 0.3
+
+
+def test_the_nock_itself_is_a_ruler():
+    """Through a long lens the nock's apparent size gives focal length over speed."""
+    shot = replace(SHOT, focal_px=4000.0)
+    track = fly(shot, np.random.default_rng(3))
+    spectrum = fit_swing(track, Priors())
+    clue = clue_of((track, spectrum), "nock", Known(nock_diameter_m=0.006))
+    gap = clue.value - np.log(4000.0 / speed_at_first_seen(shot))
+    assert abs(gap) < 2.5 * clue.sigma
+
+
+def test_fall_alone_gives_metres_without_any_ruler(flight):
+    """Nothing known: speed over focal length from the fall, within its claimed error."""
+    scale = scale_with(flight, Known())
+    true = speed_at_first_seen(SHOT) / SHOT.focal_px
+    assert scale.from_ == "fall"
+    assert abs(scale.m_per_px_s.value - true) < 2 * scale.m_per_px_s.sigma
+    assert scale.m_per_px_s.sigma < 0.2 * true
+    assert scale.speed_m_s is None
+
+
+def test_more_clues_make_the_scale_surer(flight):
+    """Face, distance and focal length leave less open than the fall."""
+    alone = scale_with(flight, Known())
+    known = Known(face_diameter_m=0.4, distance_m=18.72, focal_px=1500.0)
+    together = scale_with(flight, known, FACE)
+    assert together.m_per_px_s.sigma < alone.m_per_px_s.sigma
+    assert together.speed_m_s is not None
+    assert together.notes == ()
+    true = speed_at_first_seen(SHOT)
+    assert abs(together.speed_m_s.value - true) < 2.5 * together.speed_m_s.sigma
+
+
+def test_scale_at_release_is_the_picture_of_a_millimetre(flight):
+    """At the first followed frame a millimetre has the size that the pinhole gives it."""
+    scale = scale_with(flight, Known(focal_px=1500.0, speed_m_s=55.0))
+    depth_m = singular_time_s(SHOT) * speed_at_first_seen(SHOT)
+    true = 1e3 * depth_m / SHOT.focal_px
+    gap = abs(scale.mm_per_px_at_release.value - true)
+    assert gap < 2.5 * scale.mm_per_px_at_release.sigma
+
+
+def test_no_clue_no_millimetres(flight):
+    """Without fall, face, lens or nock nothing ties pixels to metres."""
+    track, spectrum = flight
+    blind = replace(spectrum, fall_px_s=None)
+    clip = clip_of(track, 240)
+    known = Known(distance_m=18.72, speed_m_s=55.0)
+    assert find_scale(blind, known=known, clip=clip, track=track, face_px=FACE) is None
+    vague = replace(spectrum, fall_px_s=Estimate(value=27.0, sigma=12.0))
+    assert find_scale(vague, known=Known(), clip=clip, track=track, face_px=None) is None
+
+
+def test_a_wrong_face_size_is_named(flight):
+    """A 60 cm face where 40 cm was given: the message names what is odd, in one sentence."""
+    wrong = Estimate(value=FACE.value * 1.5, sigma=0.6)
+    known = Known(face_diameter_m=0.4, focal_px=1500.0, distance_m=18.72)
+    scale = scale_with(flight, known, wrong)
+    assert len(scale.notes) == 1
+    assert scale.notes[0].values["odd"] == "face"
+    assert "face" in say(scale.notes[0])
+
+
+def test_two_clicks_take_the_place_of_the_found_face(flight):
+    """A person's word on the face's edges goes before what was found."""
+    mark = FaceMark(frame=0, x1_px=900.0, y1_px=500.0, x2_px=900.0 + FACE.value, y2_px=500.0)
+    marked = clue_of(
+        flight, "face at impact", Known(face_diameter_m=0.4, face_mark=mark),
+        Estimate(value=99.0, sigma=0.1),
+    )  # fmt: skip
+    found = clue_of(flight, "face at impact", Known(face_diameter_m=0.4), FACE)
+    np.testing.assert_allclose(marked.value, found.value, atol=1e-6)
+
+
+def test_field_of_view_is_a_focal_length():
+    """A right angle over 1920 px: 960 px (plane trigonometry)."""
+    focal = focal_length_px(Known(field_of_view_deg=90.0), 1920)
+    assert focal is not None
+    np.testing.assert_allclose(focal.value, 960.0, rtol=1e-12)
+
+
+def test_weighing_two_clues_is_the_inverse_variance_mean(flight):
+    """Two clues on one product combine as the textbook's weighted mean."""
+    clue = clue_of(flight, "fall", Known())
+    speed = clue_of(flight, "speed", Known(speed_m_s=55.0))
+    twin = replace(clue, value=clue.value + 0.2, sigma=0.1)
+    one = replace(clue, sigma=0.2)
+    both = weigh((one, twin, speed))
+    mean = (clue.value / 0.04 + (clue.value + 0.2) / 0.01) / (1 / 0.04 + 1 / 0.01)
+    np.testing.assert_allclose(both.value[0] - both.value[1], mean, atol=5e-4)
+
+
+def test_claimed_errors_of_the_scale_are_true():
+    """Over 12 flights with a face and a distance: speed over focal length within its errors."""
+    rng = np.random.default_rng(17)
+    z = []
+    for _ in range(12):
+        shot = replace(
+            SHOT,
+            speed_m_s=rng.normal(55, 4),
+            camera_behind_m=rng.uniform(2, 5),
+            camera_offset_m=tuple(rng.normal(0, 0.25, 2)),
+            yaw_m=tuple(abs(rng.normal(0, 0.006, 2))),
+            yaw_phase_rad=tuple(rng.uniform(-3, 3, 2)),
+        )
+        track = fly(shot, rng)
+        clip = clip_of(track, 240)
+        known = Known(face_diameter_m=0.4, distance_m=coach_distance_m(shot, rng))
+        prediction = predict(None, speed_m_s=None)
+        priors = priors_for(known=known, prediction=prediction, clip=clip, track=track)
+        spectrum = fit_swing(track, priors)
+        face = face_px_of(shot, 0.4, rng)
+        scale = find_scale(spectrum, known=known, clip=clip, track=track, face_px=face)
+        true = speed_at_first_seen(shot) / shot.focal_px
+        z.append((scale.m_per_px_s.value - true) / scale.m_per_px_s.sigma)
+    spread = np.sqrt(np.mean(np.square(z)))
+    # Chi of 12: 0.5 to 1.5 at three standard deviations.
+    assert 0.5 < spread < 1.5, z
