@@ -121,7 +121,7 @@ def made_reading() -> Reading:
         swing_sigma_mm=0.6,
         swing_deg=1.85,
         damping_ratio=0.07,
-        expected_hz=prediction.yaw_hz,
+        expected_hz=Estimate(value=3.2, sigma=0.8),
     )
     cause = Cause(
         name="soft_shaft",

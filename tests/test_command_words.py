@@ -71,7 +71,7 @@ def test_without_a_scale_no_millimetres() -> None:
 
 
 def test_expected_range_spans_two_errors_of_the_logarithm() -> None:
-    """3.2 Hz with 0.25 on the logarithm runs from 3.2/e^0.5 to 3.2*e^0.5 (plain arithmetic)."""
+    """3.2 ± 0.8 Hz is 0.25 on the logarithm: from 3.2/e^0.5 to 3.2*e^0.5 (plain arithmetic)."""
     low, high = expected_range_hz(made_reading().across[0])
     assert (round(low, 3), round(high, 3)) == (1.941, 5.276)
 

@@ -243,7 +243,7 @@ def expected_range_hz(mode: ModeLine) -> tuple[float, float]:
     Parameters
     ----------
     mode
-        A swing with an expectation; its sigma is that of the natural logarithm.
+        A swing with an expectation, whose sigma is in hertz.
 
     Returns
     -------
@@ -257,7 +257,8 @@ def expected_range_hz(mode: ModeLine) -> tuple[float, float]:
     """
     if mode.expected_hz is None:
         raise ValueError(f"nothing is expected of a mode of kind {mode.kind}")
-    factor = math.exp(2 * mode.expected_hz.sigma)
+    # Expectations are log-normal: the range is a factor to each side, and never below nought.
+    factor = math.exp(2 * mode.expected_hz.sigma / mode.expected_hz.value)
     return mode.expected_hz.value / factor, mode.expected_hz.value * factor
 
 
