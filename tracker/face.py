@@ -182,7 +182,7 @@ def _misfit(
         [inner_edge - outer_edge for inner_edge, outer_edge in _zones(outside)], axis=1
     )
     normal = columns.T @ columns + 1e-6 * np.eye(columns.shape[1])
-    levels = np.linalg.solve(normal, columns.T @ grey)
+    levels: FloatArray = np.asarray(np.linalg.solve(normal, columns.T @ grey), dtype=np.float64)
     return grey - columns @ levels, levels
 
 
