@@ -12,7 +12,8 @@ import pytest
 from classify import logbook
 from classify.casebook import open_case
 from classify.logbook_file import LogbookFile
-from fixtures.season import STORIES, play_story
+from fixtures.season import play_story
+from fixtures.season_stories import STORIES
 from tests.made_logbook import made_logbook
 from ui.figure import Figure, Line, Oval, Words, figure_svg, nice_steps
 from ui.report import report_page

@@ -7,7 +7,8 @@ import pytest
 from classify import logbook
 from classify.casebook import open_case, propose
 from classify.logbook_file import LogbookFile
-from fixtures.season import STORIES, play_season, play_story
+from fixtures.season import play_season, play_story
+from fixtures.season_stories import STORIES
 from ui.season_words import season_lines
 
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fixtures.season import CLUB, STORIES, Round
+from fixtures.season import Round
+from fixtures.season_stories import CLUB, STORIES
 from tracker.types import message
 from ui.text_table import table_lines
 from ui.words import say
