@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from classify.types import DISTURBANCES, Cause, ModeLine, Reading
 from tracker.types import message
-from ui.words import say
+from ui.words import catalogue, say
 
 
 def reading_lines(reading: Reading, language: str = "en") -> list[str]:
@@ -323,13 +323,36 @@ def scale_line(reading: Reading, language: str = "en") -> str:
     if scale is None:
         return say(message("reading.scale_none"), language)
     size = with_error(scale.mm_per_px_at_release.value, scale.mm_per_px_at_release.sigma)
+    source = source_words(scale.from_, language)
     if scale.speed_m_s is None:
-        text = message("reading.scale_no_speed", scale=size, source=scale.from_)
+        text = message("reading.scale_no_speed", scale=size, source=source)
     else:
         value = with_error(scale.speed_m_s.value, scale.speed_m_s.sigma)
         speed = say(message("reading.speed", value=value), language)
-        text = message("reading.scale", scale=size, source=scale.from_, speed=speed)
+        text = message("reading.scale", scale=size, source=source, speed=speed)
     return say(text, language)
+
+
+def source_words(source: str, language: str = "en") -> str:
+    """Name what a scale rests on.
+
+    Parameters
+    ----------
+    source
+        As the scale names it, several joined by "and".
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        In that language; a name that the catalogue lacks stays as it is.
+    """
+    named = []
+    for part in source.split(" and "):
+        key = f"reading.source_{part.replace(' ', '_')}"
+        named.append(say(message(key), language) if key in catalogue("en") else part)
+    return f" {say(message('reading.and'), language)} ".join(named)
 
 
 def with_error(value: float, sigma: float) -> str:
