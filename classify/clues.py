@@ -46,7 +46,7 @@ STROKE_M = Estimate(value=0.5, sigma=0.1)
 ARROW_LENGTH_M = Estimate(value=0.72, sigma=0.05)
 """Where the set-up sheet does not say (common practice)."""
 
-RELEASE_SIGMA_S = 0.006
+RELEASE_SIGMA_S = 0.010
 """The nock's last touch of the string is hidden by the archer; half of a power stroke."""
 
 NOCK_SIGMA = 0.25
@@ -167,20 +167,32 @@ def marked_face_px(known: Known) -> Estimate | None:
     return Estimate(value=across, sigma=float(np.hypot(CLICK_SIGMA_PX, CLICK_SIGMA_PX)))
 
 
-def to_release_s(track: Track) -> Estimate | None:
-    """Give the time from leaving the string to the first followed frame, claimed seconds."""
+def to_release_s(track: Track, first_frame: int) -> Estimate | None:
+    """Give the time from leaving the string to a frame, claimed seconds.
+
+    Parameters
+    ----------
+    track
+        With the release, or without.
+    first_frame
+        Number of the frame from which the flight is counted.
+
+    Returns
+    -------
+    Estimate or None
+        None where the release was not seen.
+    """
     if track.release_s is None:
         return None
-    rows = np.flatnonzero(track.seen)
     return Estimate(
-        value=float(track.time_s[rows[0]]) - track.release_s,
+        value=float(track.time_s[first_frame]) - track.release_s,
         sigma=float(np.hypot(track.release_sigma_s or 0.0, RELEASE_SIGMA_S)),
     )
 
 
 def _slowed(spectrum: Spectrum, track: Track) -> float:
     """Release speed over the speed at the first followed frame."""
-    late = to_release_s(track)
+    late = to_release_s(track, _first(spectrum))
     kappa = spectrum.path_parameters[1] if spectrum.path_parameters else 0.0
     return 1.0 + max(kappa, 0.0) * max(late.value, 0.0) if late else 1.0
 
@@ -206,12 +218,16 @@ def _away(spectrum: Spectrum, t_s: float | FloatArray) -> FloatArray:
     return np.asarray(spectrum.singular_time_s.value + s)
 
 
-def _impact_after_s(track: Track) -> float | None:
-    """From the first followed frame to the impact, claimed seconds."""
+def _first(spectrum: Spectrum) -> int:
+    """Frame from which the fitted flight is counted."""
+    return int(spectrum.motion.frame[0])
+
+
+def _impact_after_s(track: Track, first_frame: int) -> float | None:
+    """From a frame to the impact, claimed seconds."""
     if track.impact_s is None:
         return None
-    rows = np.flatnonzero(track.seen)
-    after = track.impact_s - float(track.time_s[rows[0]])
+    after = track.impact_s - float(track.time_s[first_frame])
     return after if after > 0 else None
 
 
@@ -253,7 +269,7 @@ def _face_clues(
                 sigma=float(np.hypot(relative, sigma_m / depth)),
             )
         )
-    after = _impact_after_s(track)
+    after = _impact_after_s(track, _first(spectrum))
     if after is not None:
         away = float(_away(spectrum, after)[0])
         # The nock stops an arrow's length short of the face.
@@ -276,10 +292,10 @@ def _nock_clues(spectrum: Spectrum, known: Known, track: Track) -> list[Clue]:
         return []
     rows = np.flatnonzero(track.seen)
     rows = rows[np.isfinite(track.tail_px[rows]) & (track.tail_px[rows] >= 3.0)]
+    rows = rows[rows >= _first(spectrum)]
     if len(rows) < 3:
         return []
-    first = np.flatnonzero(track.seen)[0]
-    away = _away(spectrum, track.time_s[rows] - track.time_s[first])
+    away = _away(spectrum, track.time_s[rows] - track.time_s[_first(spectrum)])
     product = float(np.median(track.tail_px[rows] * away))
     tau = spectrum.singular_time_s
     return [
@@ -297,7 +313,8 @@ def _distance_clues(spectrum: Spectrum, known: Known, track: Track) -> list[Clue
     clues = []
     kappa = spectrum.path_parameters[1] if spectrum.path_parameters else 0.0
     tau = spectrum.singular_time_s
-    after, late = _impact_after_s(track), to_release_s(track)
+    first = _first(spectrum)
+    after, late = _impact_after_s(track, first), to_release_s(track, first)
     if known.distance_m is not None and after is not None:
         length = _arrow_length(known)
         way = known.distance_m - LINE_TO_NOCK_M.value - length.value

@@ -32,6 +32,9 @@ YAW_REACH = 2.5
 BAD_AT_SIGMA = 3.0
 """Rows further out than this lose weight."""
 
+PINHOLE_SIGMA_PX = 0.05
+"""What a lens that is no pinhole and a shutter that rolls leave over; chosen here."""
+
 G_AT = 4
 """Place of the fall among the linear parameters."""
 
@@ -56,6 +59,8 @@ class JointFit:
         A usual swing, standard deviation of each component.
     weight
         (2 n,) one over the standard error that is believed, rows of x first.
+    later_s
+        From the first row in which the nock was seen to the first one used.
     solution
         None before `refit`.
     """
@@ -68,6 +73,7 @@ class JointFit:
     oscillations: tuple[Oscillation, ...]
     swing_px_s: float
     weight: FloatArray
+    later_s: float = 0.0
     solution: Solution | None = None
 
     @classmethod
@@ -88,18 +94,46 @@ class JointFit:
         JointFit
             Without a solution.
         """
-        sigma = track.sigma_px[rows]
-        flown = track.time_s[track.first_frame : track.last_frame + 1]
         known = priors.fall_px_s.value if priors.fall_px_s else 1.0
-        return cls(
-            t=track.time_s[rows] - track.time_s[rows[0]],
-            xy=track.xy_px[rows],
-            sigma=sigma,
+        flown = track.time_s[track.first_frame : track.last_frame + 1]
+        bare = cls(
+            t=np.zeros(0),
+            xy=np.zeros((0, 2)),
+            sigma=np.zeros((0, 2)),
             step_s=float(np.median(np.diff(flown))),
             priors=priors,
             oscillations=(),
             swing_px_s=priors.swing_m * known,
+            weight=np.zeros(0),
+        )
+        return bare.on_rows(track, rows)
+
+    def on_rows(self, track: Track, rows: IntArray) -> JointFit:
+        """Take other rows of the track under the same model.
+
+        Parameters
+        ----------
+        track
+            The nock's path.
+        rows
+            (n,) numbers of the frames to use.
+
+        Returns
+        -------
+        JointFit
+            To be refitted; the prior on the singular time moved to the new first row.
+        """
+        seen = np.flatnonzero(track.seen)
+        later = float(track.time_s[rows[0]] - track.time_s[seen[0]])
+        sigma = np.hypot(track.sigma_px[rows], PINHOLE_SIGMA_PX)
+        return replace(
+            self,
+            t=track.time_s[rows] - track.time_s[rows[0]],
+            xy=track.xy_px[rows],
+            sigma=sigma,
+            later_s=later,
             weight=1 / sigma.T.ravel(),
+            solution=None,
         )
 
     def expect_swing(self, fall_px_s: float) -> JointFit:
@@ -155,7 +189,7 @@ class JointFit:
         p = self.priors
         tau, kappa, roll = p.singular_time_s, p.drag_per_s, p.roll_rad
         rows = [
-            (np.log(tau.value), tau.sigma, np.log(1e-3), np.log(30.0)),
+            (np.log(tau.value + self.later_s), tau.sigma, np.log(1e-3), np.log(30.0)),
             (kappa.value, kappa.sigma, -0.5, 2.0),
             (roll.value, roll.sigma, -0.5, 0.5),
         ]

@@ -80,7 +80,7 @@ def priors_for(*, known: Known, prediction: Prediction, clip: Clip, track: Track
     relative = float(np.hypot(focal.sigma / focal.value, speed.sigma / speed.value))
     fall = Estimate(value=ratio, sigma=ratio * relative)
     singular = Priors().singular_time_s
-    late = to_release_s(track)
+    late = to_release_s(track, int(np.flatnonzero(track.seen)[0]))
     if known.camera_distance_m is not None and late is not None:
         behind = (known.camera_distance_m + STROKE_M.value) / speed.value
         value = max(behind + late.value, 0.3 * behind)

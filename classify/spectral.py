@@ -23,6 +23,7 @@ import numpy as np
 from scipy.stats import chi2
 from threadpoolctl import ThreadpoolController
 
+from classify.free_flight import free_flight, free_flight_core
 from classify.joint_fit import FAST_FROM_HZ, G_AT, JointFit
 from classify.motion import (
     PATH_LINEAR,
@@ -75,10 +76,17 @@ def fit_swing(track: Track, priors: Priors) -> Spectrum | Unread:
             reason=message("motion.too_few_rows", found=len(rows), needed=LEAST_ROWS),
         )
     with _threads().limit(limits=1, user_api="blas"):
-        fit = JointFit.of(track, rows, priors)
-        fit = _add_fast_modes(_fit_path_and_yaw(fit))
-        fit = _split_yaw(_refit_from_other_yaws(fit))
-        return _spectrum(fit, rows)
+        core = free_flight_core(track, rows)
+        fit = JointFit.of(track, core, priors)
+        fit = _refit_from_other_yaws(_add_fast_modes(_fit_path_and_yaw(fit)))
+        kept = free_flight(fit, track, core, rows)
+        if len(kept) > len(core):
+            start = fit.sol.nonlinear.copy()
+            earlier = float(track.time_s[core[0]] - track.time_s[kept[0]])
+            start[0] = np.log(max(float(np.exp(start[0])) - earlier, 1e-3))
+            fit = _add_fast_modes(fit.on_rows(track, kept).refit(start).reweigh())
+            fit = _refit_from_other_yaws(fit)
+        return _spectrum(_split_yaw(fit), kept)
 
 
 @cache
