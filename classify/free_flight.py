@@ -18,8 +18,9 @@ from tracker.types import FloatArray, IntArray, Track
 STROKE_S = 0.03
 """The string pushes for about 20 ms, half a metre at half of 55 m/s; chosen here with room."""
 
-IMPACT_S = 0.015
-"""Rows of a stuck arrow that a tracker may append."""
+END_S = 0.05
+"""At the end a small nock before a bright face may be lost for another spot, or stick in the butt;
+chosen here."""
 
 LEAST_CORE = 16
 """A middle shorter than this decides nothing about its ends."""
@@ -42,11 +43,11 @@ def free_flight_core(track: Track, rows: IntArray) -> IntArray:
     Returns
     -------
     numpy.ndarray
-        Those at least `STROKE_S` from the first and `IMPACT_S` from the last; all rows of a
+        Those at least `STROKE_S` from the first and `END_S` from the last; all rows of a
         flight too short for that.
     """
     t = track.time_s[rows]
-    core = rows[(t >= t[0] + STROKE_S) & (t <= t[-1] - IMPACT_S)]
+    core = rows[(t >= t[0] + STROKE_S) & (t <= t[-1] - END_S)]
     return core if len(core) >= max(LEAST_CORE, 0.6 * len(rows)) else rows
 
 

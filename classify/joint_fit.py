@@ -32,7 +32,7 @@ YAW_REACH = 2.5
 BAD_AT_SIGMA = 3.0
 """Rows further out than this lose weight."""
 
-PINHOLE_SIGMA_PX = 0.05
+PINHOLE_SIGMA_PX = 0.03
 """What a lens that is no pinhole and a shutter that rolls leave over; chosen here."""
 
 G_AT = 4

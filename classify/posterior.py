@@ -20,6 +20,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.stats import norm, rice
 
 from classify.joint_fit import G_AT, JointFit
 from classify.motion import PATH_LINEAR, PATH_NONLINEAR
@@ -29,6 +30,9 @@ from tracker.types import FloatArray
 
 WELL_SEEN = 0.05
 """Relative error of the yaw frequency up to which the minimum speaks for the whole."""
+
+QUIET = 0.15
+"""How far a flight without yaw may still swing, in usual swings; chosen here."""
 
 GRID = 15
 """Yaw frequencies of the mixture."""
@@ -48,12 +52,36 @@ class Posterior:
         k minima, each at its own yaw frequency.
     covariances
         k matrices (q + p, q + p).
+    log_volume
+        Logarithm of the integral of the likelihood times the priors' exponentials, over all
+        parameters, without the powers of 2 pi that the priors' own norms cancel.
     """
 
     fit: JointFit
     weight: FloatArray
     solutions: tuple[Solution, ...]
     covariances: tuple[FloatArray, ...]
+    log_volume: float
+
+    def presence(self, quiet: Solution) -> float:
+        """Give the probability that there is yaw at all, even odds beforehand.
+
+        Parameters
+        ----------
+        quiet
+            Minimum of the same model without yaw, under the same weights.
+
+        Returns
+        -------
+        float
+            By the evidence of the two models, Laplace's approximation over all but the frequency.
+        """
+        p = self.fit.priors
+        with_yaw = self.log_volume
+        with_yaw -= np.log(p.yaw_hz.sigma * np.sqrt(2 * np.pi))
+        with_yaw -= np.log(p.yaw_damping_ratio.sigma) + 4 * np.log(self.fit.swing_px_s)
+        without = -(quiet.cost + _log_determinant(quiet.jacobian)) / 2
+        return float(1 / (1 + np.exp(np.clip(without - with_yaw, -700, 700))))
 
     def estimate(self, value: FloatArray, variance: FloatArray) -> Estimate:
         """Put together means and variances of one quantity, one per solution.
@@ -117,8 +145,49 @@ class Posterior:
             sigma_amplitude=sigma,
             covariance=C,
             slow=slow,
-            f_from_prior=slow and sigma_f / f > self.fit.priors.yaw_hz.sigma / np.sqrt(2),
+            f_from_prior=bool(slow and sigma_f / f > self.fit.priors.yaw_hz.sigma / np.sqrt(2)),
         )
+
+    def amplitude_limit(self, k: int, presence: float) -> FloatArray:
+        """Give the amplitudes of oscillation `k` that are exceeded with 5 % probability.
+
+        Parameters
+        ----------
+        k
+            Which oscillation.
+        presence
+            Probability that it is there at all; if not, it is as small as `QUIET`.
+
+        Returns
+        -------
+        numpy.ndarray
+            (2,) across and up-down, px·s; each part of the mixture taken as Rice-distributed.
+        """
+        limits = np.full(2, QUIET * self.fit.swing_px_s)
+        if presence <= 0.05:
+            return limits
+        for axis in (0, 1):
+            at, spread = [], []
+            for solution, covariance in zip(self.solutions, self.covariances, strict=True):
+                q = len(solution.nonlinear)
+                j = q + PATH_LINEAR + 4 * k + 2 * axis
+                at.append(float(np.hypot(*solution.linear[j - q : j - q + 2])))
+                spread.append(float(np.sqrt(np.trace(covariance[j : j + 2, j : j + 2]) / 2)))
+            a, s = np.array(at), np.maximum(np.array(spread), 1e-300)
+            low, high = 0.0, float((a + 5 * s).max())
+            for _ in range(30):
+                middle = (low + high) / 2
+                below = float(self.weight @ _rice_share_below(middle, a, s))
+                low, high = (middle, high) if below < 1 - 0.05 / presence else (low, middle)
+            limits[axis] = max(limits[axis], high)
+        return limits
+
+
+def _rice_share_below(limit: float, amplitude: FloatArray, sigma: FloatArray) -> FloatArray:
+    """Share of a Rice distribution below a limit; far from the axis a normal one."""
+    ratio = amplitude / sigma
+    near = np.asarray(rice.cdf(limit / sigma, np.minimum(ratio, 30.0)))
+    return np.where(ratio < 30.0, near, norm.cdf((limit - amplitude) / sigma))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -182,8 +251,13 @@ def posterior_of(fit: JointFit) -> Posterior:
     at = PATH_NONLINEAR
     sigma = float(np.sqrt(covariance[at, at]))
     if sigma < WELL_SEEN:
+        bottom = fit.sol.cost + _log_volume(fit.sol, at)
         return Posterior(
-            fit=fit, weight=np.ones(1), solutions=(fit.sol,), covariances=(covariance,)
+            fit=fit,
+            weight=np.ones(1),
+            solutions=(fit.sol,),
+            covariances=(covariance,),
+            log_volume=float(np.log(np.sqrt(2 * np.pi) * sigma) - bottom / 2),
         )
     low, high = np.log(fit.yaw_band())
     middle = float(fit.sol.nonlinear[at])
@@ -191,6 +265,7 @@ def posterior_of(fit: JointFit) -> Posterior:
     solutions = _along(fit, grid)
     depth = np.array([s.cost + _log_volume(s, at) for s in solutions])
     weight = np.exp(-(depth - depth.min()) / 2)
+    log_volume = float(np.log(weight.sum() * (grid[1] - grid[0])) - depth.min() / 2)
     weight /= weight.sum()
     mean = float(weight @ grid)
     nearest = int(np.argmin(np.abs(grid - mean)))
@@ -200,6 +275,7 @@ def posterior_of(fit: JointFit) -> Posterior:
         weight=weight[keep] / weight[keep].sum(),
         solutions=tuple(solutions[i] for i in keep),
         covariances=tuple(_held(solutions[i], at, grid[1] - grid[0]) for i in keep),
+        log_volume=log_volume,
     )
 
 
@@ -221,7 +297,12 @@ def _along(fit: JointFit, grid: FloatArray) -> list[Solution]:
 
 def _log_volume(solution: Solution, at: int) -> float:
     """Logarithm of the determinant of the normal matrix of all parameters but one."""
-    R = np.linalg.qr(np.delete(solution.jacobian, at, axis=1), mode="r")
+    return _log_determinant(np.delete(solution.jacobian, at, axis=1))
+
+
+def _log_determinant(jacobian: FloatArray) -> float:
+    """Logarithm of the determinant of the normal matrix."""
+    R = np.linalg.qr(jacobian, mode="r")
     return 2 * float(np.sum(np.log(np.abs(np.diag(R)) + 1e-300)))
 
 

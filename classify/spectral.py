@@ -33,8 +33,8 @@ from classify.motion import (
     swing_about_path,
 )
 from classify.pencil import longest_uniform_run, matrix_pencil, tones_of
-from classify.posterior import posterior_of
-from classify.scan import amplitude_limit, false_alarm_gain, scan
+from classify.posterior import Posterior, posterior_of
+from classify.scan import false_alarm_gain, scan
 from classify.separable import solve
 from classify.types import Estimate, Limit, Mode, Motion, Priors, Spectrum, Unread
 from tracker.types import FloatArray, IntArray, Track, message
@@ -44,6 +44,9 @@ LEAST_ROWS = 10
 
 FALSE_ALARM = 0.002
 """Probability that noise alone makes a mode, chosen here."""
+
+SURE_OF_YAW = 0.95
+"""Probability of yaw by the evidence from which it is kept all the same; chosen here."""
 
 MOST_FAST_MODES = 4
 LEAST_FALL_PX_S = 20.0
@@ -78,7 +81,8 @@ def fit_swing(track: Track, priors: Priors) -> Spectrum | Unread:
     with _threads().limit(limits=1, user_api="blas"):
         core = free_flight_core(track, rows)
         fit = JointFit.of(track, core, priors)
-        fit = _refit_from_other_yaws(_add_fast_modes(_fit_path_and_yaw(fit)))
+        fit = _split_yaw(_fit_path_and_yaw(fit))
+        fit = _refit_from_other_yaws(_add_fast_modes(fit))
         kept = free_flight(fit, track, core, rows)
         if len(kept) > len(core):
             start = fit.sol.nonlinear.copy()
@@ -86,7 +90,7 @@ def fit_swing(track: Track, priors: Priors) -> Spectrum | Unread:
             start[0] = np.log(max(float(np.exp(start[0])) - earlier, 1e-3))
             fit = _add_fast_modes(fit.on_rows(track, kept).refit(start).reweigh())
             fit = _refit_from_other_yaws(fit)
-        return _spectrum(_split_yaw(fit), kept)
+        return _spectrum(_without_needless_modes(_split_yaw(fit)), kept)
 
 
 @cache
@@ -136,12 +140,8 @@ def _add_fast_modes(fit: JointFit) -> JointFit:
     grid = _fast_grid(fit)
     if len(grid) < 2:
         return fit
-    needed = max(
-        # Each of four amplitudes is seen in one axis, frequency and decay are seen in both.
-        4 * np.log(len(fit.t)) + 2 * np.log(2 * len(fit.t)),
-        false_alarm_gain(grid, fit.span_s, FALSE_ALARM),
-    )
-    for _ in range(MOST_FAST_MODES):
+    needed = _gain_needed(fit)
+    while sum(not o.slow for o in fit.oscillations) < MOST_FAST_MODES:
         found = scan(fit.sol, fit.t, fit.weight, grid, DECAYS_PER_S, fit.swing_px_s**-2)
         starts = [
             np.concatenate([fit.sol.nonlinear, [np.log(f), d]])
@@ -163,6 +163,29 @@ def _add_fast_modes(fit: JointFit) -> JointFit:
         if (fit.sol.cost - wider.sol.cost) / scale2 < needed:
             return fit
         fit = wider.reweigh()
+    return fit
+
+
+def _gain_needed(fit: JointFit) -> float:
+    """Gain in weighted squares that the criterion and the false-alarm threshold both demand."""
+    n = len(fit.t)
+    # Each of four amplitudes is seen in one axis, frequency and decay are seen in both.
+    criterion = 4 * np.log(n) + 2 * np.log(2 * n)
+    return max(float(criterion), false_alarm_gain(_fast_grid(fit), fit.span_s, FALSE_ALARM))
+
+
+def _without_needless_modes(fit: JointFit) -> JointFit:
+    """Drop fast modes that no longer gain what they must, now that others came after them."""
+    k = len(fit.oscillations) - 1
+    while k >= 0:
+        if not fit.oscillations[k].slow:
+            place = PATH_NONLINEAR + 2 * k
+            start = np.delete(fit.sol.nonlinear, [place, place + 1])
+            rest = fit.oscillations[:k] + fit.oscillations[k + 1 :]
+            fewer = replace(fit, oscillations=rest).refit(start)
+            if fewer.sol.cost - fit.sol.cost < _gain_needed(fit):
+                fit = fewer.reweigh()
+        k -= 1
     return fit
 
 
@@ -211,6 +234,8 @@ def _refit_from_other_yaws(fit: JointFit) -> JointFit:
 
 def _split_yaw(fit: JointFit) -> JointFit:
     """Give yaw and pitch frequencies of their own where the evidence demands it."""
+    if sum(o.slow for o in fit.oscillations) > 1:
+        return fit
     rest = fit.oscillations[1:]
     apart = replace(
         fit,
@@ -231,7 +256,12 @@ def _spectrum(fit: JointFit, rows: IntArray) -> Spectrum:
     """Turn the solution into modes, limits and the swing about the path."""
     posterior = posterior_of(fit)
     modes = [posterior.mode(k) for k in range(len(fit.oscillations))]
-    yaw_stays = _yaw_stands_out(fit)
+    quiet = _without_yaw(fit).sol
+    presence = posterior.presence(quiet)
+    # Noise alone would gain as much less often than the false-alarm probability.
+    stands_out = quiet.cost - fit.sol.cost > float(chi2.isf(FALSE_ALARM, 4))
+    yaw_stays = stands_out or presence > SURE_OF_YAW
+    presence = 1.0 if yaw_stays else presence
     kept = [m for m, o in zip(modes, fit.oscillations, strict=True) if yaw_stays or not o.slow]
     kept.sort(key=lambda m: -float(np.hypot(*m.amplitude)))
     fit = posterior.fit
@@ -262,7 +292,7 @@ def _spectrum(fit: JointFit, rows: IntArray) -> Spectrum:
         aliases=tuple(aliases_of(m.f_hz, 1 / fit.step_s) for m in kept),
         halves_agree=_halves_agree(fit),
         criterion="BIC",
-        limits=_limits(fit, modes),
+        limits=_limits(posterior, modes, presence),
         path_parameters=(
             float(sol.nonlinear[0]),
             float(sol.nonlinear[1]),
@@ -271,16 +301,15 @@ def _spectrum(fit: JointFit, rows: IntArray) -> Spectrum:
     )
 
 
-def _yaw_stands_out(fit: JointFit) -> bool:
-    """Whether noise alone would gain as much from yaw less often than `FALSE_ALARM`."""
+def _without_yaw(fit: JointFit) -> JointFit:
+    """Fit the same flight under the same weights, yaw and pitch left out."""
     theta = fit.sol.nonlinear
     kept = np.ones(len(theta), dtype=bool)
     for k, oscillation in enumerate(fit.oscillations):
         if oscillation.slow:
             kept[PATH_NONLINEAR + 2 * k : PATH_NONLINEAR + 2 * k + 2] = False
     without = replace(fit, oscillations=tuple(o for o in fit.oscillations if not o.slow))
-    gain = without.refit(theta[kept]).sol.cost - fit.sol.cost
-    return gain > float(chi2.isf(FALSE_ALARM, 4))
+    return without.refit(theta[kept])
 
 
 def _fall_alone(whole: Estimate, prior: Estimate | None) -> Estimate | None:
@@ -341,20 +370,19 @@ def _halves_agree(fit: JointFit) -> bool:
     return gain < float(chi2.isf(1e-3, len(g)))
 
 
-def _limits(fit: JointFit, modes: list[Mode]) -> tuple[Limit, ...]:
+def _limits(posterior: Posterior, modes: list[Mode], presence: float) -> tuple[Limit, ...]:
     """Say how wide yaw and a fast swing could still be, beside the modes found."""
-    slow = [m for m, o in zip(modes, fit.oscillations, strict=True) if o.slow]
+    fit = posterior.fit
+    slow = [k for k, oscillation in enumerate(fit.oscillations) if oscillation.slow]
     low, high = fit.yaw_band()
-    widest = np.max([amplitude_limit(m.amplitude, m.sigma_amplitude) for m in slow], axis=0)
+    widest = np.max([posterior.amplitude_limit(k, presence) for k in slow], axis=0)
     limits = [Limit(low_hz=low, high_hz=high, amplitude=widest)]
     grid = _fast_grid(fit)
     if len(grid) > 1:
         found = scan(fit.sol, fit.t, fit.weight, grid, DECAYS_PER_S[:1], fit.swing_px_s**-2)
         fast_low, fast_high = HIDING_BAND_HZ
         top = min(fast_high, fit.nyquist_hz)
-        taken = np.array(
-            [m.f_hz for m, o in zip(modes, fit.oscillations, strict=True) if not o.slow]
-        )
+        taken = np.array([m.f_hz for k, m in enumerate(modes) if k not in slow])
         hide = found.could_hide(fast_low, top, taken, 1.5 / fit.span_s)
         limits.append(Limit(low_hz=fast_low, high_hz=top, amplitude=hide))
     return tuple(limits)

@@ -58,7 +58,7 @@ def fly(shot: Shot, rng: np.random.Generator) -> Track:
     t = np.arange(frames) / shot.frame_hz
     point, swing = _flight(shot, t)
     nock = point + np.stack([swing[:, 0], swing[:, 1], np.zeros(frames)], axis=1)
-    uv, depth = _picture(shot, nock)
+    uv, depth = picture(shot, nock)
     n = frames + first + 3
     xy = np.full((n, 2), np.nan)
     sigma = np.full((n, 2), np.nan)
@@ -138,7 +138,7 @@ def _flight(shot: Shot, t: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return y[:3].T, swing
 
 
-def _picture(shot: Shot, nock: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def picture(shot: Shot, nock: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Look from behind: pixels (y down) and depth."""
     camera = np.array([*shot.camera_offset_m, -shot.camera_behind_m])
     right, up = shot.camera_aim_rad
