@@ -7,7 +7,7 @@ needs to know neither arrows nor lenses.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.stats import chi2
@@ -37,6 +37,7 @@ DISAGREE = 1e-3
 """Probability by chance of a clue that lies so far from the others."""
 
 RESTS_ON: dict[str, tuple[Source, ...]] = {
+    "impact": ("flight time", "face at impact"),
     "face": ("face at impact", "face at its distance"),
     "distance": ("flight time", "face at its distance"),
     "focal length": ("focal length",),
@@ -47,7 +48,7 @@ RESTS_ON: dict[str, tuple[Source, ...]] = {
     "fall": ("fall",),
     "usual speed": ("usual speed",),
 }
-"""What the clues rest on, in the order in which it is doubted."""
+"""What the clues rest on: the coach's words and moments in the film."""
 
 
 def priors_for(*, known: Known, prediction: Prediction, clip: Clip, track: Track) -> Priors:
@@ -117,6 +118,7 @@ def find_scale(
     clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face_px)
     if all(clue.powers[0] == 0 for clue in clues):
         return None  # nothing says how many pixels there are to a metre
+    clues, notes = _trusted(clues)
     weighed = weigh(clues)
     along = np.array([-1.0, 1.0])  # ln(v/F)
     ratio = float(np.exp(along @ weighed.value))
@@ -135,7 +137,7 @@ def find_scale(
         ),
         from_=" and ".join(_rests_on(clues, along)),
         speed_m_s=Estimate(value=speed, sigma=speed * sigma_v) if sigma_v < 0.7 * usual else None,
-        notes=_disagreements(clues, weighed),
+        notes=notes,
     )
 
 
@@ -196,25 +198,29 @@ def _rests_on(clues: tuple[Clue, ...], along: FloatArray) -> list[str]:
     return [str(source) for source in named] or [str(loss[0][1])]
 
 
-def _disagreements(clues: tuple[Clue, ...], weighed: Weighed) -> tuple[Message, ...]:
-    """Name what the coach should look at again, if chance does not explain the misfit.
+def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, ...]]:
+    """Give the clues to believe, and what the coach should look at again.
 
-    Clues that rest on one word of the coach's stand and fall together, so they are left out
-    together; the word whose clues fit worst with all others is named.
+    Clues that rest on one word of the coach's, or on one moment in the film, stand and fall
+    together. Where chance does not explain how far the clues lie apart, those resting on the word
+    that fits worst with all others are left out, as long as what remains agrees and says as much;
+    else all stay, and their errors grow to cover the misfit.
     """
+    weighed = weigh(clues)
     spare = len(clues) - 2
     if spare < 1 or weighed.misfit < float(chi2.isf(DISAGREE, spare)):
-        return ()
+        return clues, ()
     best: tuple[float, str, tuple[Clue, ...]] | None = None
     for word, sources in RESTS_ON.items():
         rest = tuple(clue for clue in clues if clue.source not in sources)
         if len(rest) == len(clues) or not rest:
             continue
-        misfit = weigh(rest).misfit
+        # What is left must not only agree: it must have something to agree about.
+        misfit = weigh(rest).misfit + 2.0 * (len(clues) - len(rest))
         if best is None or misfit < best[0]:
             best = (misfit, word, rest)
     if best is None:
-        return ()
+        return clues, ()
     _, word, rest = best
     without = weigh(rest)
     gaps = [
@@ -222,11 +228,14 @@ def _disagreements(clues: tuple[Clue, ...], weighed: Weighed) -> tuple[Message, 
         for clue in clues
         if clue not in rest
     ]
-    return (
-        message(
-            "motion.clues_disagree",
-            odd=word,
-            others=", ".join(sorted(clue.source for clue in rest)),
-            percent=round(100 * float(np.expm1(max(abs(gap) for gap in gaps)))),
-        ),
+    told = message(
+        "motion.clues_disagree",
+        odd=word,
+        others=", ".join(sorted(clue.source for clue in rest)),
+        percent=round(100 * float(np.expm1(max(abs(gap) for gap in gaps)))),
     )
+    agrees = len(rest) > 2 and without.misfit < float(chi2.isf(DISAGREE, len(rest) - 2))
+    if agrees and any(clue.powers[0] for clue in rest):
+        return rest, (told,)
+    wider = float(np.sqrt(weighed.misfit / spare))
+    return tuple(replace(clue, sigma=clue.sigma * wider) for clue in clues), (told,)

@@ -132,6 +132,17 @@ def test_a_wrong_face_size_is_named(flight):
     assert "face" in say(scale.notes[0])
 
 
+def test_a_wrong_impact_does_not_spoil_the_scale(flight):
+    """An impact seen 100 ms early is named and left out; the rest still gives the true scale."""
+    track, spectrum = flight
+    early = replace(track, impact_s=track.impact_s - 0.1)
+    known = Known(face_diameter_m=0.4, focal_px=1500.0, distance_m=18.72)
+    scale = find_scale(spectrum, known=known, clip=clip_of(early, 240), track=early, face_px=FACE)
+    assert scale.notes[0].values["odd"] == "impact"
+    true = speed_at_first_seen(SHOT) / SHOT.focal_px
+    assert abs(scale.m_per_px_s.value - true) < 2.5 * scale.m_per_px_s.sigma
+
+
 def test_two_clicks_take_the_place_of_the_found_face(flight):
     """A person's word on the face's edges goes before what was found."""
     mark = FaceMark(frame=0, x1_px=900.0, y1_px=500.0, x2_px=900.0 + FACE.value, y2_px=500.0)
