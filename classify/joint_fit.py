@@ -190,7 +190,8 @@ class JointFit:
         tau, kappa, roll = p.singular_time_s, p.drag_per_s, p.roll_rad
         rows = [
             (np.log(tau.value + self.later_s), tau.sigma, np.log(1e-3), np.log(30.0)),
-            (kappa.value, kappa.sigma, -0.5, 2.0),
+            # An arrow that gained speed without end would have no logarithm of its way.
+            (kappa.value, kappa.sigma, -0.5 / max(self.span_s, 1.0), 2.0),
             (roll.value, roll.sigma, -0.5, 0.5),
         ]
         low, high = self.yaw_band()
