@@ -32,7 +32,7 @@ def test_film_is_uploaded_and_read(dashboard: str, page: Page, demo_film: Path) 
     page.wait_for_url("**clip=*")
     settled(page)
     form = page.get_by_text("What you know about this clip")
-    if not page.get_by_label("Distance to the target, m").is_visible():
+    if not page.get_by_role("textbox", name="Distance to the target, m").is_visible():
         form.click()
     for label, text in (
         ("Frames a second, as filmed", "240"),
@@ -40,7 +40,7 @@ def test_film_is_uploaded_and_read(dashboard: str, page: Page, demo_film: Path) 
         ("Diameter of the whole face, cm", "40"),
         ("Camera to nock at full draw, m", "2.07"),
     ):
-        field = page.get_by_label(label)
+        field = page.get_by_role("textbox", name=label)
         assert field.input_value() == ""
         field.fill(text)
     page.get_by_role("button", name="Read again with this").click()
@@ -92,7 +92,7 @@ def test_correction_is_kept_after_a_reload(dashboard: str, page: Page) -> None:
     where = json.loads(str(page.locator(".picker").get_attribute("data-points")))
     assert len(where) == 1
     page.get_by_text("I see something else", exact=True).click()
-    page.get_by_role("radio", name="Minnowing").locator("xpath=..").click()
+    page.locator("label", has_text="Minnowing").click()
     page.get_by_label("Because").fill("the nock blurs to both sides")
     page.get_by_role("button", name="Keep what I see").click()
     expect(page.locator(".ts-opinion")).to_contain_text("The coach sees: Minnowing.")

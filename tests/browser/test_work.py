@@ -22,7 +22,7 @@ def test_naming_exercise_is_answered_and_counted(dashboard: str, page: Page) -> 
     settled(page)
     expect(page.locator("canvas.sketch")).to_be_visible()
     expect(page.locator(".ts-card h2")).to_have_count(0)
-    page.get_by_role("radio", name="Porpoising").locator("xpath=..").click()
+    page.locator("label", has_text="Porpoising").click()
     page.get_by_role("button", name="That is my answer").click()
     expect(page.locator(".ts-card h2").first).to_be_visible()
     expect(page.get_by_role("region", name="What was shown, and what you said")).to_be_visible()
