@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from classify.knowledge import causes_for
 from tests.made_readings import made_reading, made_refusal
+from ui.cause_words import spoken
 from ui.reading_words import (
     expected_range_hz,
     headline,
@@ -82,3 +84,15 @@ def test_clean_flight_is_said_without_a_chance() -> None:
     lines = reading_lines(clean)
     assert headline(clean).startswith("Clean flight:")
     assert any("below 2.1 mm across and 1.7 mm" in line for line in lines)
+
+
+def test_causes_are_said_in_the_language_asked_for() -> None:
+    """A cause of the knowledge file changes its words, one that is not in it stays."""
+    known = causes_for({"fishtailing": 0.9}, hand="left")
+    reading = replace(made_reading(), causes=(*known, *made_reading().causes))
+    reading = replace(reading, known=replace(reading.known, hand="left"))
+    assert spoken(reading, "en").causes == reading.causes
+    spanish = spoken(reading, "es").causes
+    assert [cause.name for cause in spanish] == [cause.name for cause in reading.causes]
+    assert spanish[0].first_change != known[0].first_change
+    assert spanish[-1] == reading.causes[-1]

@@ -16,6 +16,7 @@ import click
 from classify.pipeline import read_clip
 from classify.report_json import reading_json
 from tracker.types import InputError, Message, message
+from ui.cause_words import spoken
 from ui.command_batch import batch
 from ui.command_book import book
 from ui.command_demo import demo
@@ -100,11 +101,12 @@ def read(
     if track_to is not None:
         write_whole(track_to, track_csv(result.followed, result.track))
         _say_where(track_to, result.followed.clip.times_s is None, language)
+    reading = spoken(result.reading, language)
     if as_json:
-        said = reading_json(result.reading, lambda sentence: say(sentence, language))
+        said = reading_json(reading, lambda sentence: say(sentence, language))
         click.echo(json.dumps(said, ensure_ascii=False, allow_nan=False, indent=2))
     else:
-        click.echo("\n".join(reading_lines(result.reading, language)))
+        click.echo("\n".join(reading_lines(reading, language)))
     sys.stdout.flush()
     ctx.exit(READING if result.reading.refused is None else REFUSED)
 

@@ -11,6 +11,7 @@ import click
 from classify.batch import ReadFilm, films_in, read_many
 from classify.report_json import reading_json
 from tracker.types import message
+from ui.cause_words import spoken
 from ui.command_known import known_from, known_options
 from ui.command_words import help_words, language_of, language_option
 from ui.leading_swing import leading_swing
@@ -85,7 +86,7 @@ def film_json(film: ReadFilm, language: str) -> dict[str, object]:
         "problem": None if film.problem is None else say(film.problem, language),
         "reading": None
         if reading is None
-        else reading_json(reading, lambda sentence: say(sentence, language)),
+        else reading_json(spoken(reading, language), lambda sentence: say(sentence, language)),
     }
 
 

@@ -10,6 +10,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from classify.pipeline import ReadResult
 from tracker.types import InputError, Progress
+from ui.cause_words import spoken
 from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture
 from ui.clip_chooser import ChosenClip, choose_clip, shelf
 from ui.correction_part import correction_part, opinion_html
@@ -126,7 +127,7 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
     word
         The page's language.
     """
-    reading = result.reading
+    reading = spoken(result.reading, word.language)
     causes = causes_html(reading.causes, word)
     verdict = verdict_html(reading, word) + opinion_html(chosen, word)
     if causes:

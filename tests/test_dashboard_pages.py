@@ -1,0 +1,234 @@
+"""Every page runs without an exception, says its name, and survives wrong addresses."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+import ui.reading_store
+from classify.pipeline import ReadResult
+from classify.types import Known, Reading
+from tests.made_readings import made_reading, made_refusal, made_result, write_made_film
+from tracker.types import InputError, Progress
+from ui.shelf import Shelf
+
+
+@pytest.fixture
+def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
+    """Give an empty shelf that the pages use."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    st.cache_resource.clear()
+    return Shelf(tmp_path)
+
+
+def answering(answer: Reading | InputError) -> Callable[..., ReadResult]:
+    """Give a pipeline that answers what it is told to."""
+
+    def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> ReadResult:
+        assert known.flight == 0
+        assert progress is not None
+        progress("decode", 0.5)
+        if isinstance(answer, InputError):
+            raise answer
+        return made_result(path, answer)
+
+    return read_clip
+
+
+@pytest.fixture
+def made_clip(shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Give a clip on the shelf whose reading was made by hand; returns its token."""
+    monkeypatch.setattr(ui.reading_store, "read_clip", answering(made_reading()))
+    film = write_made_film(tmp_path / "made.mp4")
+    with film.open("rb") as stream:
+        return shelf.keep(stream, "made.mp4").sha256
+
+
+def app(page: Callable[[], None], **query: str) -> AppTest:
+    """Run one page."""
+    test = AppTest.from_function(page, default_timeout=30)
+    for name, text in query.items():
+        test.query_params[name] = text
+    return test.run()
+
+
+def read() -> None:
+    """Draw the page that reads a clip."""
+    from ui.page_read import show_read
+
+    show_read()
+
+
+def beside() -> None:
+    """Draw two clips side by side."""
+    from ui.page_beside import show_beside
+
+    show_beside()
+
+
+def teach() -> None:
+    """Draw the teaching page."""
+    from ui.page_teach import show_teach
+
+    show_teach()
+
+
+def many() -> None:
+    """Draw the page for many clips."""
+    from ui.page_round import show_round
+
+    show_round()
+
+
+def phone() -> None:
+    """Draw the phone's page."""
+    from ui.page_phone import show_phone
+
+    show_phone()
+
+
+def plan() -> None:
+    """Draw the filming plan."""
+    from ui.page_plan import show_plan
+
+    show_plan()
+
+
+def rounds() -> None:
+    """Draw set-ups and rounds."""
+    from ui.page_rounds import show_rounds
+
+    show_rounds()
+
+
+def logbook() -> None:
+    """Draw the logbook."""
+    from ui.page_logbook import show_logbook
+
+    show_logbook()
+
+
+@pytest.mark.parametrize(
+    ("page", "title"),
+    [
+        (read, "Read a clip"),
+        (teach, "Teaching"),
+        (many, "A round of clips"),
+        (phone, "From the phone"),
+        (plan, "Filming plan"),
+        (rounds, "Set-ups and rounds"),
+        (logbook, "Logbook"),
+    ],
+)
+@pytest.mark.usefixtures("shelf")
+def test_page_of_a_newcomer_runs(page: Callable[[], None], title: str) -> None:
+    """With an empty folder every page opens and says its name."""
+    done = app(page)
+    assert not done.exception
+    assert done.title[0].value == title
+
+
+@pytest.mark.usefixtures("shelf")
+def test_newcomer_is_led_to_a_demo_clip() -> None:
+    """The first button shows one of ours."""
+    done = app(read)
+    assert [button.label for button in done.button] == ["Show me a demo clip"]
+
+
+def html_of(done: AppTest) -> str:
+    """Give all the HTML that a page wrote."""
+    return " ".join(str(part.proto.body) for part in done.get("html"))
+
+
+def test_clip_on_the_shelf_is_read_and_shown(made_clip: str) -> None:
+    """Verdict, chances, first change and numbers are on the page."""
+    done = app(read, clip=made_clip)
+    assert not done.exception
+    shown = html_of(done)
+    assert "Fishtailing" in shown
+    assert "97 % sure" in shown
+    assert "14.0 ± 0.6 mm" in shown
+
+
+def test_what_is_known_is_kept_and_read_again(made_clip: str, shelf: Shelf) -> None:
+    """The form starts blank, is kept as typed, and is still there on the next visit."""
+    done = app(read, clip=made_clip)
+    field = next(entry for entry in done.text_input if entry.label == "Distance to the target, m")
+    assert field.value == ""
+    field.set_value("18")
+    next(button for button in done.button if button.label == "Read again with this").click()
+    done.run()
+    assert not done.exception
+    assert dict(shelf.last(made_clip, "known") or {})["distance_m"] == "18"
+    again = app(read, clip=made_clip)
+    field = next(entry for entry in again.text_input if entry.label == "Distance to the target, m")
+    assert field.value == "18"
+
+
+def test_slip_in_the_form_is_a_sentence_and_not_kept(made_clip: str, shelf: Shelf) -> None:
+    """A distance in centimetres is refused on the page."""
+    done = app(read, clip=made_clip)
+    field = next(entry for entry in done.text_input if entry.label == "Distance to the target, m")
+    field.set_value("1800")
+    next(button for button in done.button if button.label == "Read again with this").click()
+    done.run()
+    assert "1800" in done.error[0].value
+    assert shelf.last(made_clip, "known") is None
+
+
+def test_film_that_is_no_good_gets_a_sentence(
+    shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is wrong with the file is said, and the page still works."""
+    bad = answering(InputError("film.not_a_film", path="text.mp4"))
+    monkeypatch.setattr(ui.reading_store, "read_clip", bad)
+    film = tmp_path / "text.mp4"
+    film.write_text("no film")
+    with film.open("rb") as stream:
+        token = shelf.keep(stream, "text.mp4").sha256
+    done = app(read, clip=token)
+    assert not done.exception
+    assert "not a film" in done.error[0].value
+
+
+def test_refusal_opens_the_form_for_what_is_missing(
+    made_clip: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A refused clip shows why, and asks what the coach knows."""
+    monkeypatch.setattr(ui.reading_store, "read_clip", answering(made_refusal()))
+    done = app(read, clip=made_clip)
+    assert not done.exception
+    assert "No reading" in html_of(done)
+    assert any(part.proto.expanded for part in done.expander)
+
+
+@pytest.mark.parametrize("token", ["demo-nothing", "../../etc/passwd", "0" * 64, "<script>"])
+@pytest.mark.usefixtures("shelf")
+def test_strange_address_is_a_warning(token: str) -> None:
+    """An address that names no clip does no harm."""
+    done = app(read, clip=token)
+    assert not done.exception
+    assert len(done.warning) == 1
+
+
+@pytest.mark.usefixtures("shelf")
+def test_side_by_side_of_one_clip_with_itself(made_clip: str) -> None:
+    """The difference is nought, within its error."""
+    done = app(beside, first=made_clip, second=made_clip)
+    assert not done.exception
+    assert "both swing alike" in html_of(done)
+
+
+@pytest.mark.parametrize("number", [1, 2, 3])
+@pytest.mark.usefixtures("shelf")
+def test_naming_exercise_does_not_give_the_answer_away(number: int) -> None:
+    """Neither label nor chance stands on the page before the answer."""
+    done = app(teach, lesson="naming", flight=f"drawn-{number}", trainee="Robin")
+    assert not done.exception
+    assert "% sure" not in html_of(done)
+    assert "ts-card" not in html_of(done)
