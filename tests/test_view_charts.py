@@ -151,3 +151,14 @@ def test_periodogram_of_too_few_samples_is_missing() -> None:
         frame=[0.0, 1.0, 2.0],
     )
     assert np.isnan(swing_periodogram(motion, np.array([YAW_HZ]))).all()
+
+
+def test_unvouched_seconds_are_not_called_true() -> None:
+    """Without a capture rate the time axis says that its seconds are the file's."""
+    unsure = replace(made_reading(), clip_facts={"capture_hz": None}, scale=None)
+    picture = swing_picture(unsure, 0)
+    sure = swing_picture(made_reading(), 0)
+    assert picture is not None
+    assert sure is not None
+    assert "the file&#x27;s own seconds" in picture.wide
+    assert "the file&#x27;s own seconds" not in sure.wide

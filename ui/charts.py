@@ -104,9 +104,10 @@ def compared_picture(shown: tuple[Curves, ...], axis: int, language: str = "en")
     start = min(0.0, *(float(curves.time_s[0]) for curves in shown))
     title = say(message(f"charts.swing_{name}"), language)
     y_name = say(message(f"charts.axis_{name}", unit=first.unit), language)
-    x_name = say(
-        message("charts.axis_time" if len(shown) == 1 else "charts.axis_release"), language
-    )
+    x_key = "time" if len(shown) == 1 else "release"
+    if first.clock == "file":
+        x_key = "file_time"
+    x_name = say(message(f"charts.axis_{x_key}"), language)
     reach = float(np.abs(first.swing[:, axis]).max())
     says = say(message("charts.says_swing", reach=reach, unit=first.unit), language)
 

@@ -30,6 +30,9 @@ class Curves:
         Millimetres, or pixels of the picture at the first followed frame.
     per_px_s
         `unit` for one px·s of the fit.
+    clock
+        Whose seconds the times are: true ones, or the file's own while nobody vouches for the rate
+        at which the frames were taken.
     """
 
     time_s: FloatArray
@@ -40,6 +43,7 @@ class Curves:
     path_px: FloatArray
     unit: Literal["mm", "px"]
     per_px_s: float
+    clock: Literal["true", "file"] = "true"
 
 
 def curves_of(reading: Reading) -> Curves | None:
@@ -68,6 +72,7 @@ def curves_of(reading: Reading) -> Curves | None:
         path_px=motion.path_px,
         unit=unit,
         per_px_s=factor,
+        clock="file" if reading.clip_facts.get("capture_hz") is None else "true",
     )
 
 

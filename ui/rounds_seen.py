@@ -56,6 +56,7 @@ def seen_part(at: AtHand) -> None:
     }
     if kind is not None:
         forms[kind](at)
+    _earlier(at)
 
 
 def _list(at: AtHand) -> None:
@@ -70,6 +71,18 @@ def _list(at: AtHand) -> None:
         if button.button(word("rounds.delete"), key=f"delete-{one.id}"):
             delete(at.book, "evidence", one.id)
             st.rerun()
+
+
+def _earlier(at: AtHand) -> None:
+    """Show what was seen with the versions before."""
+    word = at.word
+    lots = list(zip(at.case.versions[:-1], at.case.seen[:-1], strict=True))
+    for version, seen in reversed(lots):
+        if not seen:
+            continue
+        with st.expander(word("rounds.seen", number=version.number)):
+            for one in seen:
+                st.html(f'<p class="ts-note">{_seen_html(one, word)}</p>')
 
 
 def _seen_html(seen: Seen, word: Words) -> str:
