@@ -17,8 +17,14 @@ from tracker.types import ByteArray, FloatArray
 
 Picture = npt.NDArray[np.float32]
 
-PER_FRAME = 28
+PER_FRAME = 36
 """Candidates kept for a frame, over all sizes (chosen here)."""
+
+PER_CELL = 3
+"""Candidates kept in a cell of the picture, so that a waving bow cannot take them all."""
+
+CELLS_ACROSS = 20
+"""Cells along the longer side of the picture."""
 
 SIZES_PX = (0.9, 1.8, 3.6)
 """Standard deviations of the Gaussians that candidates are looked for with."""
@@ -201,9 +207,8 @@ def find_candidates(excess: Picture, frame: int, reduce: int) -> Candidates:
         wide = round(12 * size) | 1
         around = np.sqrt(np.maximum(cv2.blur(band * band, (wide, wide))[y, x], 0))
         strength = band[y, x] / np.hypot(noise, around / 2)
-        if len(y) > PER_FRAME:
-            keep = np.argpartition(strength, -PER_FRAME)[-PER_FRAME:]
-            y, x, strength = y[keep], x[keep], strength[keep]
+        keep = _few_per_cell(x, y, strength, max(band.shape) / CELLS_ACROSS)
+        y, x, strength = y[keep], x[keep], strength[keep]
         dx, dy = _subpixel(band, x, y)
         rows.append(
             np.column_stack([x + dx, y + dy, strength, np.full(len(x), size), band[y, x] / noise])
@@ -218,6 +223,19 @@ def find_candidates(excess: Picture, frame: int, reduce: int) -> Candidates:
         snr=found[:, 2],
         size_px=found[:, 3] * reduce,
     )
+
+
+def _few_per_cell(
+    x: npt.NDArray[np.int64], y: npt.NDArray[np.int64], strength: FloatArray, side: float
+) -> npt.NDArray[np.int64]:
+    """Choose the strongest of each cell, and the strongest of those."""
+    order = np.argsort(-strength)
+    cell = (y[order] // side).astype(int) * 4096 + (x[order] // side).astype(int)
+    by_cell = np.argsort(cell, kind="stable")
+    ranked = cell[by_cell]
+    rank = np.arange(len(ranked)) - np.searchsorted(ranked, ranked)
+    kept = np.sort(by_cell[rank < PER_CELL])
+    return np.asarray(order[kept][:PER_FRAME])
 
 
 def _roundness(

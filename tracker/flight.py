@@ -18,8 +18,10 @@ from tracker.candidates import (
     make_plate,
     reduced,
 )
+from tracker.footage import Footage
+from tracker.landing import landing
 from tracker.path import Guess, Sky, search
-from tracker.stabilise import CameraMotion, Scenery
+from tracker.settle import GRAVITY, NOCK_M, Settled, settle
 from tracker.types import ByteArray, Click, FloatArray, Frame, Message, Track
 
 Fetch = Callable[[int, int], Iterator[Frame]]
@@ -31,10 +33,25 @@ FEWEST_FRAMES = 16
 SMALL_SIDE_PX = 1100
 """Pictures with a longer side than this are searched at half size."""
 
-CERTAIN = 120.0
-"""Log-likelihood ratio from which a path is called an arrow's (chosen here)."""
+FEWEST_SEEN = 12
+"""Frames in which the nock must be seen."""
 
-TAUS_TRUE_S = (0.008, 0.16)
+SURE, CLAIM = 0.8, 0.35
+"""Confidence at which other paths are not tried, and below which none is claimed (chosen here)."""
+
+SEARCH_TRUE_S = 0.22
+"""After a release so much is searched for a path; further on it is only followed."""
+
+STROKE_TRUE_S = 0.017
+"""From the fingers' release to the string's: twice 0.48 m at 56 m/s."""
+
+STROKE_SIGMA_TRUE_S = 0.003
+"""Draw lengths and speeds differ."""
+
+LATEST_TRUE_S = 0.09
+"""After this the arrow must have come out from before the archer (chosen here)."""
+
+TAUS_TRUE_S = (0.012, 0.16)
 """Camera distance over arrow speed, from 0.5 m at 65 m/s to 8 m at 50 m/s."""
 
 SLOWEST_RATIO = 32
@@ -66,6 +83,14 @@ class Window:
     def step_s(self) -> float:
         """Usual time between frames, container seconds."""
         return float(np.median(np.diff(self.times_s)))
+
+    @property
+    def true_per_clock(self) -> float:
+        """Seconds of world per second of container; as if at 240 frames a second if unknown.
+
+        The guess sets only how far is searched, never a time that is reported.
+        """
+        return self.stretch if self.stretch is not None else 1 / (240 * self.step_s)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -170,12 +195,66 @@ def follow_window(
     FoundFlight or None
         None if no path there is an arrow's.
     """
-    scene = look(window, list(frames))
-    guesses = search(scene.candidates, sky_of(window, scene), scene.shape, np.random.default_rng(1))
+    scene = look(window, frames)
+    sky = sky_of(window, scene)
     del click
-    if not guesses or guesses[0].score < CERTAIN:
+    best: tuple[float, Settled] | None = None
+    for guess in search(scene.candidates, sky, scene.shape, np.random.default_rng(1)):
+        settled = _settled(window, scene, sky, guess)
+        if settled is None:
+            continue
+        sure = confidence(window, settled)
+        if best is None or sure > best[0]:
+            best = sure, settled
+        if sure > SURE:
+            break
+    if best is None or best[0] < CLAIM:
         return None
-    return _placed(window, scene, guesses[0])
+    return _found(window, scene, *best)
+
+
+def _settled(window: Window, scene: Seen, sky: Sky, guess: Guess) -> Settled | None:
+    """Place the nock along one guess."""
+    n = scene.footage.count
+    xy, size = np.full((n, 2), np.nan), np.full(n, np.nan)
+    rows = np.nonzero(guess.chosen >= 0)[0]
+    rows = rows[(rows >= guess.first) & (rows <= guess.last)]
+    xy[rows] = scene.candidates.xy_px[guess.chosen[rows]]
+    size[rows] = scene.candidates.size_px[guess.chosen[rows]]
+    return settle(scene.footage, sky, guess, xy, size, window.true_per_clock)
+
+
+def confidence(window: Window, settled: Settled) -> float:
+    """Weigh how sure it is that a settled path is an arrow's, 0 to 1.
+
+    An arrow is seen in most frames between its first and last, comes into sight soon after the
+    release, keeps its brightness while it shrinks as one over T, and falls as fast as its size
+    says: fall and size both grow with focal length over speed.
+    """
+    rows = np.nonzero(np.isfinite(settled.xy_px[:, 0]))[0]
+    if len(rows) < FEWEST_SEEN:
+        return 0.0
+    depth = window.times_s[rows] - settled.path.singular_s
+    share = len(rows) / (rows[-1] - rows[0] + 1)
+    amplitude = settled.amplitude[rows]
+    middle = float(np.median(amplitude))
+    scatter = float(1.4826 * np.median(np.abs(amplitude - middle))) / max(middle, 1e-3)
+    growth = float(np.polyfit(np.log(depth), np.log(np.maximum(amplitude, 0.05)), 1)[0])
+    total = float(np.sqrt(np.sum(settled.contrast[rows] ** 2)))
+    late_s = (rows[0] + window.first - window.release) * window.step_s * window.true_per_clock
+    sure = (
+        np.clip((share - 0.2) / 0.4, 0, 1)
+        * np.clip((1.0 - scatter) / 0.4, 0, 1)
+        * np.clip((1.0 - abs(growth)) / 0.4, 0, 1)
+        * np.clip((total - 25) / 40, 0, 1)
+        * np.clip((len(rows) - 8) / 16, 0, 1)
+        * np.clip((0.12 - late_s) / 0.03, 0, 1)
+    )
+    if window.stretch is not None:
+        fall = settled.path.y[2] / (0.5 * GRAVITY * window.stretch**2)
+        unlike = abs(np.log(settled.look.size_px_s / max(NOCK_M * fall, 1e-9)))
+        sure *= np.clip((1.0 - unlike) / 0.4, 0, 1)
+    return float(sure)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -184,10 +263,8 @@ class Seen:
 
     Attributes
     ----------
-    frames
-        Its frames.
-    motions
-        Camera motion in each.
+    footage
+        Its frames and the camera's motion.
     candidates
         Of the frames that may show a flight.
     reference_frame
@@ -198,8 +275,7 @@ class Seen:
         (h, w) full-size scene without the arrow.
     """
 
-    frames: list[Frame]
-    motions: list[CameraMotion]
+    footage: Footage
     candidates: Candidates
     reference_frame: int
     reduce: int
@@ -208,45 +284,44 @@ class Seen:
     @property
     def shape(self) -> tuple[int, int]:
         """(height, width) of the full picture."""
-        h, w = self.frames[0].luma.shape
-        return h, w
+        return self.footage.height, self.footage.width
 
 
-def look(window: Window, frames: list[Frame]) -> Seen:
+def look(window: Window, frames: Iterator[Frame]) -> Seen:
     """Stabilise the frames and find the candidates in those that may show a flight."""
-    reference = max(0, window.release - window.first - 3)
-    scenery = Scenery(frames[reference].luma)
-    motions = [scenery.motion(f.luma) for f in frames]
-    reduce = 2 if max(frames[0].luma.shape) > SMALL_SIDE_PX else 1
+    footage = Footage(frames, max(0, window.release - window.first - 2), len(window.times_s))
+    reference = footage.reference
+    reduce = 2 if max(footage.height, footage.width) > SMALL_SIDE_PX else 1
 
     def still(k: int) -> Picture:
-        return in_reference(reduced(frames[k].luma, reduce), motions[k], reduce)
+        return in_reference(reduced(footage.luma(k), reduce), footage.motion(k), reduce)
 
-    flown = range(max(0, reference - 2), len(frames))
+    true_step = window.step_s * window.true_per_clock
+    searched = window.release - window.first + round(SEARCH_TRUE_S / true_step)
+    flown = range(reference + 1, min(footage.count, searched))
     before = list(range(0, reference + 1, max(1, (reference + 1) // 15)))
-    during = list(range(reference + 3, len(frames), max(1, (len(frames) - reference) // 15)))
+    during = list(range(reference + 3, flown.stop, max(1, (flown.stop - reference) // 12)))
     plate = make_plate([still(k) for k in before], [still(k) for k in during])
-    corner = np.array([[0.0, 0.0], [frames[0].luma.shape[1], frames[0].luma.shape[0]]])
     parts = []
     for k in flown:
-        uncovered = np.abs(motions[k].to_raw(corner) - corner).max()
-        margin = 3 + int(np.ceil(uncovered / reduce))
-        parts.append(find_candidates(difference(still(k), plate, margin), frames[k].index, reduce))
-    full = in_reference(frames[reference].luma.astype(np.float32), motions[reference], 1)
+        margin = 3 + int(np.ceil(footage.moved_px(k) / reduce))
+        excess = difference(still(k), plate, margin)
+        parts.append(find_candidates(excess, window.first + k, reduce))
     return Seen(
-        frames=frames,
-        motions=motions,
+        footage=footage,
         candidates=joined(parts),
-        reference_frame=frames[reference].index,
+        reference_frame=window.first + reference,
         reduce=reduce,
-        plate=np.clip(np.round(full), 0, 255).astype(np.uint8),
+        plate=footage.reference_luma,
     )
 
 
 def sky_of(window: Window, scene: Seen) -> Sky:
     """Bound what may have flown: camera distance, speed, lens, swing."""
     step = window.step_s
-    release = float(window.times_s[window.release - window.first])
+    row = window.release - window.first
+    release = float(window.times_s[row]) + STROKE_TRUE_S / window.true_per_clock
+    late = row + round(LATEST_TRUE_S / window.true_per_clock / step)
     long_side = max(scene.shape)
     # F / v from 0.3 picture widths at 110 m/s to 5 at 30 m/s, times g / 2
     fall = (4.9 * 0.3 * long_side / 110, 4.9 * 5.0 * long_side / 30)
@@ -260,41 +335,43 @@ def sky_of(window: Window, scene: Seen) -> Sky:
         time_s=window.times_s,
         first_frame=window.first,
         singular_s=release - taus,
+        latest_start=late,
         fall_px_s=fall,
         swing_px=0.012 * long_side,
-        swing_at_s=0.03 / (window.stretch or 1 / (240 * step)),
+        swing_at_s=0.03 / window.true_per_clock,
         spot_px=0.75 * scene.reduce,
     )
 
 
-def _placed(window: Window, scene: Seen, guess: Guess) -> FoundFlight:
-    """Take the candidates of a path for the nock."""
-    n = len(scene.frames)
-    xy, sigma, tail = np.full((n, 2), np.nan), np.full((n, 2), np.nan), np.full(n, np.nan)
-    rows = np.arange(guess.first, guess.last + 1)
-    rows = rows[guess.chosen[rows] >= 0]
-    chosen = guess.chosen[rows]
-    xy[rows] = scene.candidates.xy_px[chosen]
-    size = scene.candidates.size_px[chosen]
-    sigma[rows] = (1.6 * size / np.maximum(scene.candidates.snr[chosen], 1))[:, None]
-    tail[rows] = 2 * size
-    still = np.array([m.to_raw(xy[k : k + 1])[0] for k, m in enumerate(scene.motions)])
+def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundFlight:
+    """Put a settled path into the form of a flight."""
+    xy, sigma, size = settled.xy_px, settled.sigma_px, settled.size_px
+    end = landing(window.times_s, xy, sigma, settled.look.size_px_s / settled.depth_s)
+    if end is not None:
+        xy, sigma, size = xy.copy(), sigma.copy(), size.copy()
+        for part in (xy, sigma, size):
+            part[end.row + 1 :] = np.nan
+    rows = np.nonzero(np.isfinite(xy[:, 0]))[0]
+    shake = np.zeros_like(xy)
     centre = np.array([[scene.shape[1] / 2, scene.shape[0] / 2]])
-    moved = np.array([m.to_raw(centre)[0] - centre[0] for m in scene.motions])
-    shake = np.where(np.isfinite(still), still - xy, moved)
+    for k in range(int(rows[-1]) + 1):
+        at = xy[k : k + 1] if np.isfinite(xy[k, 0]) else centre
+        shake[k] = (scene.footage.motion(k).to_raw(at) - at)[0]
     step = window.step_s
+    left = float(window.times_s[window.release - window.first])
+    left += STROKE_TRUE_S / window.true_per_clock
     return FoundFlight(
         first=window.first,
         xy_px=xy,
         sigma_px=sigma,
         shake_px=shake,
-        tail_px=tail,
+        tail_px=size,
         reference_frame=scene.reference_frame,
-        release_s=float(window.times_s[rows[0]] - step / 2),
-        impact_s=float(window.times_s[rows[-1]] + step / 2),
-        release_sigma_s=step,
-        impact_sigma_s=step,
-        confidence=float(1 - np.exp(-guess.score / 60)),
+        release_s=left,
+        impact_s=None if end is None else end.time_s,
+        release_sigma_s=float(np.hypot(step / 2, STROKE_SIGMA_TRUE_S / window.true_per_clock)),
+        impact_sigma_s=None if end is None else end.sigma_s,
+        confidence=sure,
         plate=scene.plate,
         notes=(),
     )

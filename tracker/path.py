@@ -81,7 +81,9 @@ class Sky:
     first_frame
         Number of the window's first frame.
     singular_s
-        (k,) singular times to try.
+        (k,) singular times to try; a path whose singular time leaves their range is dropped.
+    latest_start
+        Frame of the window by which the arrow must be seen.
     fall_px_s
         Least and largest g of (1).
     swing_px
@@ -95,6 +97,7 @@ class Sky:
     time_s: FloatArray
     first_frame: int
     singular_s: FloatArray
+    latest_start: int
     fall_px_s: tuple[float, float]
     swing_px: float
     swing_at_s: float
@@ -311,6 +314,7 @@ def _score(
     hits = np.cumsum(rank >= 0, axis=1)
     support = hits[rows, last] - hits[rows, first] + 1
     poor = (travel < LEAST_TRAVEL_PX) | (support < FEWEST_FRAMES * 0.7)
+    poor |= first > sky.latest_start
     return np.where(poor, -np.inf, score), first, last, rank
 
 
@@ -391,6 +395,7 @@ def fit(
     step = float(np.median(np.diff(sky.time_s)))
     trials = time[0] - reach * np.geomspace(0.6, 1.6, 13)
     trials = trials[time[0] - trials > 0.7 * step]
+    trials = trials[(trials >= sky.singular_s.min()) & (trials <= sky.singular_s.max())]
     best: tuple[float, Perspective] | None = None
     for s in trials:
         T = time - s

@@ -17,6 +17,9 @@ from tracker.types import ByteArray, FloatArray
 BLOCKS_ACROSS = 120
 """Blocks along the longer side of the picture (chosen here)."""
 
+FAR_LESS = 0.12
+"""Share of the most sudden moment below which a moment is not tried (chosen here)."""
+
 BUSIEST = 0.004
 """Share of blocks, the busiest, whose change counts (chosen here)."""
 
@@ -59,7 +62,9 @@ class Activity:
 
 
 def likely_releases(change: FloatArray, most: int = 12) -> list[int]:
-    """Find where the busiest blocks suddenly become busier than they were.
+    """Find where the busiest blocks suddenly become busier than they were, and stay so.
+
+    A key frame of the compression changes every block for one frame only: that is no release.
 
     Parameters
     ----------
@@ -71,21 +76,30 @@ def likely_releases(change: FloatArray, most: int = 12) -> list[int]:
     Returns
     -------
     list of int
-        Frame numbers, the most sudden first.
+        Frame numbers, the most sudden first; moments far less sudden than that are left out.
     """
     n = len(change)
-    if n < 4:
-        return []
     onset = np.zeros(n)
-    for k in range(2, n):
+    for k in range(2, n - 3):
         before = change[max(1, k - 24) : k]
         usual = float(np.median(before))
         spread = 1.4826 * float(np.median(np.abs(before - usual))) + 0.15 + 0.1 * usual
-        onset[k] = (float(change[k : k + 3].max()) - usual) / spread
+        onset[k] = (float(np.median(change[k : k + 4])) - usual) / spread
     found: list[int] = []
+    floor = max(3.0, FAR_LESS * float(onset.max(initial=0.0)))
     for k in np.argsort(-onset):
-        if onset[k] < 3 or len(found) == most:
+        if onset[k] < floor or len(found) == most:
             break
         if all(abs(int(k) - other) > 10 for other in found):
             found.append(int(k))
-    return found
+    return [_beginning(change, k) for k in found]
+
+
+def _beginning(change: FloatArray, k: int) -> int:
+    """Go back to the first frame of a rise that is in progress at k."""
+    before = change[max(1, k - 24) : max(k - 6, 2)]
+    usual = float(np.median(before)) if len(before) else 0.0
+    top = float(change[k : k + 4].max())
+    while k > 1 and change[k - 1] > usual + 0.25 * (top - usual):
+        k -= 1
+    return k

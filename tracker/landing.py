@@ -1,0 +1,120 @@
+"""Places of a nock go in, the moment the arrow stops goes out, if it can be told.
+
+A stopped arrow keeps its place in the picture but for a dying tremble, while its path would have
+carried it on; the last frame of flight is the one that splits the places best into a smooth path
+and a standstill.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracker.types import FloatArray, IntArray
+
+LOOK_BACK = 90
+"""Frames before the last in which an impact is looked for, and a path to judge by."""
+
+FEWEST_STILL = 4
+"""Frames of standstill that tell an impact (chosen here)."""
+
+CONVINCING = 30.0
+"""By how much a standstill must fit better than flight to the end (chosen here)."""
+
+WORSE = 9.0
+"""Squared residual, in variances, beyond which a place says no more against a split."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Landing:
+    """When the arrow stopped.
+
+    Attributes
+    ----------
+    row
+        Last row of the flight.
+    time_s, sigma_s
+        Moment of the impact and its standard error, the clock of the given times.
+    """
+
+    row: int
+    time_s: float
+    sigma_s: float
+
+
+def landing(
+    time_s: FloatArray, xy_px: FloatArray, sigma_px: FloatArray, size_px: FloatArray
+) -> Landing | None:
+    """Find the moment after which the places no longer move on.
+
+    Parameters
+    ----------
+    time_s
+        (n,)
+    xy_px, sigma_px
+        (n, 2) places and their standard errors, NaN where not seen.
+    size_px
+        (n,) diameter the nock would have if it flew on, which goes as one over T, the time since
+        the singular time of `tracker.path`; a stopped arrow trembles by a share of it.
+
+    Returns
+    -------
+    Landing or None
+        None if the arrow flies to the end, or too slowly in the picture to tell.
+    """
+    rows = np.nonzero(np.isfinite(xy_px[:, 0]))[0]
+    rows = rows[rows > rows[-1] - LOOK_BACK] if len(rows) else rows
+    if len(rows) < 5 * FEWEST_STILL:
+        return None
+    # perspective flight is linear in 1, 1/T and T; the squares take up drag and slow swing
+    w = size_px[rows] / size_px[rows].mean()
+    basis = np.stack([np.ones_like(w), w, 1 / w, w**2, 1 / w**2], axis=1)
+    xy = xy_px[rows]
+    moving = np.hypot(sigma_px[rows], 0.15)
+    still = np.hypot(sigma_px[rows], 0.25 * size_px[rows, None])
+    least = max(12, len(rows) // 4)
+    ends = np.arange(least, len(rows) + 1)
+    cost = np.array([_split(basis, xy, moving, still, int(e)) for e in ends])
+    cost[-1] -= CONVINCING
+    best = int(cost.argmin())
+    end = int(ends[best])
+    if end > len(rows) - FEWEST_STILL:
+        return None
+    weight = np.exp(-0.5 * np.clip(cost - cost[best], 0, 60))
+    step = float(np.median(np.diff(time_s)))
+    middle = np.array([_between(time_s, rows, int(e), step) for e in ends])
+    gap = float(time_s[int(rows[end])] - time_s[int(rows[end - 1])])
+    mean = float((weight * middle).sum() / weight.sum())
+    spread = float((weight * (middle - mean) ** 2).sum() / weight.sum())
+    return Landing(
+        row=int(rows[end - 1]),
+        time_s=mean,
+        sigma_s=float(np.sqrt(spread + gap**2 / 12)),
+    )
+
+
+def _between(time_s: FloatArray, rows: IntArray, end: int, step: float) -> float:
+    last = float(time_s[int(rows[end - 1])])
+    return 0.5 * (last + float(time_s[int(rows[end])])) if end < len(rows) else last + step / 2
+
+
+def _split(
+    every: FloatArray, xy: FloatArray, moving: FloatArray, still: FloatArray, end: int
+) -> float:
+    """Cost of a flight up to `end` and a standstill from there, logarithms of sigma counted in."""
+    total = 0.0
+    for axis in (0, 1):
+        basis = every[:end]
+        root = 1 / moving[:end, axis]
+        weight = root.copy()
+        z = np.zeros(end)
+        for _ in range(2):
+            c = np.linalg.lstsq(basis * weight[:, None], xy[:end, axis] * weight, rcond=None)[0]
+            z = (xy[:end, axis] - basis @ c) * root
+            weight = root / np.sqrt(1 + z**2 / WORSE)
+        total += float(np.minimum(z**2, WORSE).sum() - 2 * np.log(root).sum())
+        if end < len(xy):
+            rest = (xy[end:, axis] - np.median(xy[end:, axis])) / still[end:, axis]
+            total += float(np.minimum(rest**2, WORSE).sum() + 2 * np.log(still[end:, axis]).sum())
+    return total

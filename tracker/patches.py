@@ -1,0 +1,188 @@
+"""Frames and a path go in, the pixels around the tail come out, with scene and noise beneath it.
+
+The scene under the tail is the median of frames near in time in which the tail is elsewhere, so a
+bow that still moves, or a camera that does, is subtracted as it stands at that moment.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from tracker.footage import Footage
+from tracker.tail import Patch
+from tracker.types import ByteArray, FloatArray
+
+NEAREST = 10
+"""Frames the scene is taken from: half of their noise adds to each pixel's (chosen here)."""
+
+LEAST_VARIANCE = 0.7
+"""Of a pixel: rounding, and what compression smooths away without showing it (chosen here)."""
+
+
+class Strip:
+    """The part of the picture along a path, frame by frame, camera shake removed.
+
+    Parameters
+    ----------
+    footage
+        The frames.
+    box
+        x0, y0, x1, y1 in reference coordinates; clipped to the picture.
+    before
+        How many frames, from the first, show no flight: the noise is measured in them.
+
+    Attributes
+    ----------
+    x0, y0, x1, y1
+        The box.
+    variance_at
+        (256,) variance of a pixel's noise by its brightness.
+    """
+
+    def __init__(self, footage: Footage, box: tuple[int, int, int, int], before: int) -> None:
+        self.footage = footage
+        self.x0, self.y0 = max(box[0], 0), max(box[1], 0)
+        self.x1, self.y1 = min(box[2], footage.width), min(box[3], footage.height)
+        self._rows: dict[int, ByteArray] = {}
+        quiet = np.stack([self.row(k) for k in range(max(0, before - 20), before)])
+        self.variance_at = _noise_by_level(quiet)
+
+    def row(self, k: int) -> ByteArray:
+        """(h, w) stabilised pixels of a frame."""
+        if k not in self._rows:
+            matrix = self.footage.motion(k).matrix.copy()
+            corner = np.array([self.x0, self.y0], dtype=np.float64)
+            matrix[:, 2] += matrix[:, :2] @ corner - self.footage.corner
+            self._rows[k] = np.asarray(
+                cv2.warpAffine(
+                    self.footage.luma(k),
+                    matrix,
+                    (self.x1 - self.x0, self.y1 - self.y0),
+                    flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+                    borderMode=cv2.BORDER_REPLICATE,
+                ),
+                dtype=np.uint8,
+            )
+        return self._rows[k]
+
+
+def _noise_by_level(quiet: ByteArray) -> FloatArray:
+    """Fit variance = a + b * level to the differences of neighbouring quiet frames."""
+    if len(quiet) < 3:
+        return np.full(256, 4.0)
+    level = quiet.mean(axis=0)
+    change = np.diff(quiet.astype(np.float64), axis=0)
+    # median of squares of a Gaussian is 0.4549 of its variance; a difference has twice that
+    var = np.median(change**2, axis=0) / 0.4549 / 2
+    bins = np.clip(level / 16, 0, 15).astype(int).ravel()
+    count = np.bincount(bins, minlength=16)
+    mean = np.bincount(bins, var.ravel(), minlength=16) / np.maximum(count, 1)
+    use = count > 60
+    if use.sum() >= 3:
+        root = np.sqrt(count[use])
+        centre = 16 * np.nonzero(use)[0] + 8.0
+        basis = np.stack([np.ones_like(centre), centre], axis=1)
+        a, b = np.linalg.lstsq(basis * root[:, None], mean[use] * root, rcond=None)[0]
+        floor = max(float(np.min(mean[use])) * 0.7, LEAST_VARIANCE)
+        return np.asarray(np.maximum(a + max(b, 0.0) * np.arange(256), floor))
+    return np.full(256, max(float(var.mean()), LEAST_VARIANCE))
+
+
+def cut_patch(
+    strip: Strip,
+    row: int,
+    path_px: FloatArray,
+    half: int,
+    depth_s: float,
+    speed_px_s: FloatArray,
+    newest: int,
+) -> Patch | None:
+    """Cut the pixels around the tail out of one raw frame, with the scene beneath.
+
+    Parameters
+    ----------
+    strip
+        Stabilised frames.
+    row
+        Number of the frame in the window.
+    path_px
+        (n, 2) expected place of the tail in every frame of the window, NaN before the flight.
+    half
+        Half the side of the patch.
+    depth_s, speed_px_s
+        See `Patch`.
+    newest
+        Last frame of the window to take the scene from; after it the arrow may stand still.
+
+    Returns
+    -------
+    Patch or None
+        None where the tail is too near the edge of the picture or of the strip.
+    """
+    at = path_px[row]
+    luma, motion = strip.footage.luma(row), strip.footage.motion(row)
+    corner = np.array(strip.footage.corner)
+    cx, cy = (np.round(motion.to_raw(at[None])[0]).astype(int)).tolist()
+    ix, iy = (np.array([cx, cy]) - corner).tolist()
+    h, w = luma.shape
+    if ix - half < 0 or iy - half < 0 or ix + half >= w or iy + half >= h:
+        return None
+    sx, sy = (np.round(at).astype(int) - (strip.x0, strip.y0)).tolist()
+    reach = half + 4
+    if sx - reach < 0 or sy - reach < 0:
+        return None
+    if sx + reach >= strip.x1 - strip.x0 or sy + reach >= strip.y1 - strip.y0:
+        return None
+    others = _elsewhere(path_px, row, 1.3 * half, newest)
+    if len(others) < 4:
+        return None
+    under = np.s_[sy - reach : sy + reach + 1, sx - reach : sx + reach + 1]
+    scene_ref, var_ref = _scene(np.stack([strip.row(k)[under] for k in others]), strip.variance_at)
+    xs, ys = np.arange(cx - half, cx + half + 1.0), np.arange(cy - half, cy + half + 1.0)
+    grid = np.stack(np.meshgrid(xs, ys), axis=2).reshape(-1, 2)
+    place = motion.to_reference(grid) - (strip.x0 + sx - reach, strip.y0 + sy - reach)
+    map_xy = place.reshape(len(ys), len(xs), 2).astype(np.float32)
+    # two planes: given one plane of pairs, some versions of the library read past an empty second
+    map_x, map_y = np.ascontiguousarray(map_xy[..., 0]), np.ascontiguousarray(map_xy[..., 1])
+    scene = cv2.remap(scene_ref, map_x, map_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    var = cv2.remap(var_ref, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    if not (np.isfinite(scene).all() and np.isfinite(var).all()):
+        return None
+    return Patch(
+        row=row,
+        x_px=xs,
+        y_px=ys,
+        picture=luma[iy - half : iy + half + 1, ix - half : ix + half + 1].astype(np.float64),
+        scene=np.asarray(scene, dtype=np.float64),
+        weight=1 / np.maximum(np.asarray(var, dtype=np.float64), LEAST_VARIANCE),
+        depth_s=depth_s,
+        speed_px_s=speed_px_s,
+    )
+
+
+def _elsewhere(
+    path_px: FloatArray, row: int, away_px: float, newest: int
+) -> list[int]:
+    """Choose the frames nearest in time in which the tail is not at its place of `row`."""
+    gap = np.linalg.norm(path_px - path_px[row], axis=1)
+    free = ~(gap < away_px)
+    free[newest + 1 :] = False
+    rows = np.nonzero(free)[0]
+    nearest: list[int] = rows[np.argsort(np.abs(rows - row), kind="stable")[:NEAREST]].tolist()
+    return nearest
+
+
+def _scene(
+    beneath: ByteArray, variance_at: FloatArray
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Median of frames, and the variance of a new frame about it."""
+    stack = beneath.astype(np.float32)
+    middle = np.median(stack, axis=0)
+    spread = np.median(np.abs(stack - middle), axis=0)
+    # own scatter of the few frames, lent by neighbours; never below the sensor's own noise
+    scatter = cv2.blur((1.4826 * spread) ** 2, (3, 3))
+    sensor = variance_at[np.clip(np.round(middle), 0, 255).astype(int)].astype(np.float32)
+    wild = np.maximum(scatter - 1.5 * sensor, 0)
+    return middle, (sensor + wild) * np.float32(1 + 1.57 / len(stack))

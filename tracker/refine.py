@@ -1,0 +1,365 @@
+"""Patches around a path go in, the nock's place in each with its standard error comes out.
+
+One arrow, one look: brightness, size, blur and vanes are shared by all frames and fitted to them
+together, the place of the nock and what its vanes do is each frame's own. Every frame's own numbers
+are eliminated before the shared ones are stepped (a bundle adjustment [1]), and weights come from
+the pixels' own noise.
+
+References
+----------
+[1] B. Triggs et al., "Bundle adjustment - a modern synthesis", LNCS 1883 (2000) 298-372.
+[2] P. J. Huber, "Robust statistics", Wiley 1981.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+
+from tracker.tail import Look, Patch, covers
+from tracker.types import FloatArray
+
+HUBER = 3.0
+"""Residual in standard deviations from which a pixel is trusted less [2]."""
+
+TILT = 1.0
+"""The shaft's tip strays from the flight path by so many nock diameters (about 0.7 degrees)."""
+
+VANE_SPREAD = 0.5
+"""Sectors of the ring differ by this share of the nock's contrast (chosen here)."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Pose:
+    """What is each frame's own.
+
+    Attributes
+    ----------
+    xy_px
+        (2,) nock, raw coordinates.
+    lean_px
+        (2,) shaft's tip beside the flight path ahead.
+    sectors
+        (s,) brightness of the ring by angle, beyond the shared one.
+    """
+
+    xy_px: FloatArray
+    lean_px: FloatArray
+    sectors: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Placed:
+    """One frame's answer.
+
+    Attributes
+    ----------
+    pose
+        The best one.
+    covariance
+        (2, 2) of the nock's place, from the pixels' noise.
+    misfit
+        Chi-square per pixel that the model leaves.
+    gain
+        Drop of chi-square against the scene without an arrow.
+    contrast, amplitude
+        Nock's contrast with the scene in its own standard errors, and as a share of the look's.
+    """
+
+    pose: Pose
+    covariance: FloatArray
+    misfit: float
+    gain: float
+    contrast: float
+    amplitude: float
+
+
+def sectors_of(diameter_px: float) -> int:
+    """Choose how finely the vanes are told apart at a size."""
+    return 1 if diameter_px < 1.8 else 6 if diameter_px < 3.5 else 12 if diameter_px < 6 else 24
+
+
+def model(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Draw what the arrow changes in the scene.
+
+    Returns
+    -------
+    change : numpy.ndarray
+        (h, w) grey levels.
+    columns : numpy.ndarray
+        (s, h, w) change for one grey level of each sector.
+    """
+    c = covers(patch, look, pose.xy_px, ahead_px + pose.lean_px, len(pose.sectors))
+    # the nock hides the ring, the ring is thin enough to add to the shaft
+    columns = (1 - c.nock) * c.sectors
+    change = (look.nock - patch.scene) * c.nock + (look.shaft - patch.scene) * c.shaft
+    change += np.tensordot(look.vanes + pose.sectors, columns, axes=1)
+    return change, columns
+
+
+def place(
+    patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: int = 6
+) -> Placed:
+    """Fit one frame's pose by damped Gauss-Newton with Huber weights [2].
+
+    Parameters
+    ----------
+    patch
+        The pixels.
+    look
+        The arrow's look.
+    start
+        Where to begin.
+    ahead_px
+        (2,) from the nock to where it will be after the arrow has flown its own length.
+    rounds
+        Steps at most.
+
+    Returns
+    -------
+    Placed
+    """
+    pose = start
+    data = patch.picture - patch.scene
+    prior = _prior(patch, look, len(pose.sectors))
+    change, columns = model(patch, look, pose, ahead_px)
+    cost = _cost(patch, data - change, pose, prior)
+    damp = 1e-3
+    size = 4 + len(pose.sectors)
+    tiny = 1e-9 * np.eye(size)
+    normal = np.eye(size)
+    for _ in range(rounds):
+        J = _jacobian(patch, look, pose, ahead_px, change, columns)
+        miss = data - change
+        weight = patch.weight * _huber(miss * np.sqrt(patch.weight))
+        own = _own(pose)
+        normal = (J * weight.ravel()) @ J.T + np.diag(prior)
+        slope = J @ (weight * miss).ravel() - prior * own
+        moved = False
+        for _ in range(4):
+            step = np.linalg.solve(normal + damp * np.diag(np.diag(normal)) + tiny, slope)
+            reach = np.hypot(step[0], step[1])
+            limit = 0.5 + 0.35 * look.size_px_s / patch.depth_s
+            step *= min(1.0, limit / max(reach, 1e-9))
+            trial = Pose(
+                xy_px=pose.xy_px + step[:2],
+                lean_px=pose.lean_px + step[2:4],
+                sectors=pose.sectors + step[4:],
+            )
+            change2, columns2 = model(patch, look, trial, ahead_px)
+            cost2 = _cost(patch, data - change2, trial, prior)
+            if cost2 <= cost:
+                moved = cost - cost2 > 1e-3
+                pose, change, columns, cost = trial, change2, columns2, cost2
+                damp = max(damp / 5, 1e-6)
+                break
+            damp *= 10
+        if not moved:
+            break
+    miss = data - change
+    core = covers(patch, look, pose.xy_px, ahead_px, 1).nock
+    template = core * (look.nock - patch.scene)
+    power = float((patch.weight * template**2).sum())
+    without = data - (change - template)
+    amplitude = float((patch.weight * template * without).sum()) / max(power, 1e-12)
+    return Placed(
+        pose=pose,
+        covariance=np.asarray(np.linalg.inv(normal)[:2, :2], dtype=np.float64),
+        misfit=float((patch.weight * miss**2).mean()),
+        gain=float((patch.weight * (data**2 - miss**2)).sum()),
+        contrast=amplitude * float(np.sqrt(power)),
+        amplitude=amplitude,
+    )
+
+
+def _prior(patch: Patch, look: Look, sectors: int) -> FloatArray:
+    """(4 + s,) one over the variances of a frame's own numbers; the place is free."""
+    diameter = look.size_px_s / patch.depth_s
+    contrast = max(abs(look.nock - float(patch.scene.mean())), 20.0)
+    # a vane fills the more of a sector, the narrower that is
+    spread = VANE_SPREAD * contrast * (0.02 if sectors == 1 else sectors / 24)
+    return np.concatenate(
+        [np.zeros(2), np.full(2, (TILT * diameter) ** -2.0), np.full(sectors, spread**-2.0)]
+    )
+
+
+def _own(pose: Pose) -> FloatArray:
+    return np.concatenate([np.zeros(2), pose.lean_px, pose.sectors])
+
+
+def _cost(patch: Patch, miss: FloatArray, pose: Pose, prior: FloatArray) -> float:
+    z = np.abs(miss) * np.sqrt(patch.weight)
+    rho = np.where(z < HUBER, z**2, 2 * HUBER * z - HUBER**2)
+    return float(rho.sum() + (prior * _own(pose) ** 2).sum())
+
+
+def _huber(z: FloatArray) -> FloatArray:
+    return np.asarray(np.minimum(1.0, HUBER / np.maximum(np.abs(z), 1e-9)))
+
+
+def _jacobian(
+    patch: Patch,
+    look: Look,
+    pose: Pose,
+    ahead_px: FloatArray,
+    change: FloatArray,
+    columns: FloatArray,
+) -> FloatArray:
+    """(4 + s, pixels) of the model by its place, lean and sectors."""
+    rows = []
+    for axis in (0, 1):
+        nudge = np.zeros(2)
+        nudge[axis] = 0.03
+        ahead, _ = model(patch, look, replace(pose, xy_px=pose.xy_px + nudge), ahead_px)
+        rows.append((ahead - change).ravel() / 0.03)
+    for axis in (0, 1):
+        nudge = np.zeros(2)
+        nudge[axis] = 0.05
+        ahead, _ = model(patch, look, replace(pose, lean_px=pose.lean_px + nudge), ahead_px)
+        rows.append((ahead - change).ravel() / 0.05)
+    return np.concatenate([np.stack(rows), columns.reshape(len(columns), -1)])
+
+
+SHARED = ("size_px_s", "blur_px", "ring", "exposure_s", "shaft_s", "nock", "shaft", "vanes")
+LOGARITHMIC = ("size_px_s", "blur_px", "shaft_s", "exposure_s")
+
+
+def _nudged(look: Look, name: str, by: float) -> Look:
+    value = getattr(look, name)
+    return replace(look, **{name: value * np.exp(by) if name in LOGARITHMIC else value + by})
+
+
+NUDGE = {"ring": 0.05, "nock": 1.0, "shaft": 1.0, "vanes": 1.0}
+PRIOR_SIGMA = {
+    "size_px_s": 0.15,
+    "blur_px": 0.25,
+    "ring": 0.4,
+    "exposure_s": 0.5,
+    "shaft_s": 0.15,
+    "nock": 80.0,
+    "shaft": 30.0,
+    "vanes": 6.0,
+}
+"""How far the look may stray from its start: logarithms for sizes and times, else own units."""
+
+
+PRIOR_WEIGHT = 100.0
+"""Pixels that speak for the start: the model's errors are shared by all pixels (chosen here)."""
+
+
+def fit_look(
+    patches: list[Patch], look: Look, poses: list[Pose], aheads: list[FloatArray], rounds: int = 6
+) -> tuple[Look, list[Pose]]:
+    """Fit the shared look, each frame's own numbers eliminated [1].
+
+    Parameters
+    ----------
+    patches, poses, aheads
+        Frames to learn from.
+    look
+        Where to start; `PRIOR_SIGMA` says how far it may go.
+    rounds
+        Outer steps.
+
+    Returns
+    -------
+    look : Look
+    poses : list of Pose
+        Of the frames, under it.
+    """
+    start = look
+    best: tuple[float, Look, list[Pose]] | None = None
+    damp = 1e-2
+    for _ in range(rounds):
+        placed = [
+            place(p, look, q, a, rounds=3) for p, q, a in zip(patches, poses, aheads, strict=True)
+        ]
+        trial = [q.pose for q in placed]
+        cost = _shared_cost(look, start)
+        cost += sum(
+            scale_free_cost(p, look, q, a) for p, q, a in zip(patches, trial, aheads, strict=True)
+        )
+        if best is None or cost < best[0]:
+            done = best is not None and best[0] - cost < 0.5
+            best = cost, look, trial
+            damp = max(damp / 4, 1e-5)
+            if done:
+                break
+        else:
+            damp *= 8
+        cost, look, poses = best
+        N, g = _shared_normal(patches, look, poses, aheads, start)
+        step = np.linalg.solve(N + damp * np.diag(np.diag(N)), g)
+        for name, by in zip(SHARED, step, strict=True):
+            most = 0.35 if name in LOGARITHMIC else 0.5 if name == "ring" else 40.0
+            look = _nudged(look, name, float(np.clip(by, -most, most)))
+        look = replace(
+            look,
+            blur_px=max(look.blur_px, 0.3),
+            ring=float(np.clip(look.ring, 1.3, 4.5)),
+            nock=float(np.clip(look.nock, 0, 255)),
+            shaft=float(np.clip(look.shaft, 0, 255)),
+        )
+    if best is None:
+        return look, poses
+    return best[1], best[2]
+
+
+def patch_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:
+    """Huber's cost of what a look and a pose leave in a patch, per pixel."""
+    change, _ = model(patch, look, pose, ahead_px)
+    prior = _prior(patch, look, len(pose.sectors))
+    return _cost(patch, patch.picture - patch.scene - change, pose, prior) / patch.weight.size
+
+
+def scale_free_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:
+    """Cost of a patch whose noise is known up to a factor only, so that none outweighs the rest.
+
+    Twice the negative log-likelihood with the factor maximised out, up to a constant.
+    """
+    n = patch.weight.size
+    return float(n * np.log1p(patch_cost(patch, look, pose, ahead_px)))
+
+
+def _stray(look: Look, start: Look) -> FloatArray:
+    """How far each shared number is from its start, in units of its prior's sigma."""
+    out = []
+    for name in SHARED:
+        a, b = getattr(look, name), getattr(start, name)
+        out.append((np.log(a / b) if name in LOGARITHMIC else a - b) / PRIOR_SIGMA[name])
+    return np.array(out)
+
+
+def _shared_cost(look: Look, start: Look) -> float:
+    return PRIOR_WEIGHT * float((_stray(look, start) ** 2).sum())
+
+
+def _shared_normal(
+    patches: list[Patch], look: Look, poses: list[Pose], aheads: list[FloatArray], start: Look
+) -> tuple[FloatArray, FloatArray]:
+    sigma = np.array([PRIOR_SIGMA[name] for name in SHARED])
+    N = PRIOR_WEIGHT * np.diag(sigma**-2.0)
+    g = -PRIOR_WEIGHT * _stray(look, start) / sigma
+    for patch, pose, ahead in zip(patches, poses, aheads, strict=True):
+        change, columns = model(patch, look, pose, ahead)
+        own = _jacobian(patch, look, pose, ahead, change, columns)
+        shared = []
+        for name in SHARED:
+            by = NUDGE.get(name, 0.03)
+            nudged, _ = model(patch, _nudged(look, name, by), pose, ahead)
+            shared.append((nudged - change).ravel() / by)
+        S = np.stack(shared)
+        miss = patch.picture - patch.scene - change
+        w = (patch.weight * _huber(miss * np.sqrt(patch.weight))).ravel()
+        prior = _prior(patch, look, len(pose.sectors))
+        w /= 1 + _cost(patch, miss, pose, prior) / w.size
+        A = (own * w) @ own.T + np.diag(prior)
+        C = (S * w) @ own.T
+        solve = np.linalg.solve(A, np.column_stack([C.T, (own * w) @ miss.ravel() - prior * _own(pose)]))
+        N += (S * w) @ S.T - C @ solve[:, :-1]
+        g += (S * w) @ miss.ravel() - C @ solve[:, -1]
+    return N, g
+
+
+assert set(SHARED) == {f.name for f in fields(Look)}

@@ -1,0 +1,489 @@
+"""A guessed path goes in, the nock placed in every frame of the flight comes out, or a refusal.
+
+The look of the arrow is learnt on the frames in which it is large, the nock placed in all, and
+each place kept only where the pixels speak for it. The claimed errors are held against the scatter
+of the places themselves, since compression leaves errors that no pixel's noise tells of.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+import numpy.typing as npt
+
+from tracker.footage import Footage
+from tracker.landing import landing
+from tracker.patches import Strip, cut_patch
+from tracker.path import Guess, Perspective, Sky, fit
+from tracker.refine import Placed, Pose, fit_look, patch_cost, place, sectors_of
+from tracker.tail import Look, Patch, blurred_disc
+from tracker.types import FloatArray
+
+NOCK_M = 0.0083
+"""Outer diameter of a nock (7 to 9 mm, common practice)."""
+
+GRAVITY = 9.81
+
+SHAFT_TRUE_S = 0.013
+"""A recurve's arrow flies its own length in about this time (0.72 m at 55 m/s)."""
+
+EXPOSURE_TRUE_S = 0.7e-3
+"""Where to start for the exposure; it is fitted."""
+
+CLEAR_CONTRAST = 4.0
+"""Standard errors of contrast from which a place is claimed (chosen here)."""
+
+LEAST_SIZE_PX = 0.3
+"""Diameter of the nock below which it is not followed."""
+
+STRETCH = 3
+"""Frames by which a path is followed on at a time."""
+
+ENOUGH_STILL = 10
+"""Frames of standstill after which an arrow is not followed on."""
+
+LOST_FRAMES = 14
+"""After so many frames without a place the arrow is given up."""
+
+LEARN_FROM = 12
+"""Frames the look is learnt from."""
+
+SHAPE_SHARE = 0.012
+"""Error of the nock's place from vanes unlike the model's, as a share of its diameter."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Settled:
+    """The nock in every frame of a window.
+
+    Attributes
+    ----------
+    xy_px, sigma_px
+        (n, 2) in reference coordinates; NaN where not claimed.
+    size_px
+        (n,) nock's diameter, NaN where not claimed.
+    contrast, amplitude
+        (n,) nock's contrast in standard errors and as a share of the look's; NaN where not tried.
+    explained
+        (n,) share of what changed around the tail that the model explains; NaN where not tried.
+    depth_s
+        (n,) T.
+    look
+        Of the arrow.
+    path
+        Perspective through the places.
+    """
+
+    xy_px: FloatArray
+    sigma_px: FloatArray
+    size_px: FloatArray
+    contrast: FloatArray
+    amplitude: FloatArray
+    explained: FloatArray
+    depth_s: FloatArray
+    look: Look
+    path: Perspective
+
+
+def settle(
+    footage: Footage, sky: Sky, guess: Guess, xy_px: FloatArray, size_px: FloatArray, stretch: float
+) -> Settled | None:
+    """Place the nock along a guessed path.
+
+    Parameters
+    ----------
+    footage
+        The frames.
+    sky
+        Their times, and tolerances.
+    guess
+        The path.
+    xy_px, size_px
+        (n, 2), (n,) candidates taken by the guess in each frame, NaN where none.
+    stretch
+        True seconds per second of the window's clock, a guess where unknown.
+
+    Returns
+    -------
+    Settled or None
+        None where too little of the path can be seen at all.
+    """
+    work = _Work(footage, sky, guess, xy_px, size_px, stretch)
+    if not work.learn():
+        return None
+    work.place_all()
+    work.smooth_and_repeat()
+    work.follow_on()
+    return work.result()
+
+
+class _Work:
+    """The steps of `settle` with what they share."""
+
+    def __init__(
+        self,
+        footage: Footage,
+        sky: Sky,
+        guess: Guess,
+        xy_px: FloatArray,
+        size_px: FloatArray,
+        stretch: float,
+    ) -> None:
+        self.footage, self.sky, self.guess = footage, sky, guess
+        self.n = len(sky.time_s)
+        self.step = float(np.median(np.diff(sky.time_s)))
+        self.path = guess.path
+        self.depth = np.maximum(sky.time_s - guess.path.singular_s, 1e-9)
+        self.rows = np.arange(max(guess.first - 2, 0), min(guess.last + 4, self.n))
+        self.rows = self.rows[self.depth[self.rows] > 0.7 * self.step]
+        self.expected = self._expect(xy_px)
+        # the fall calibrates focal length over speed, and that times a nock's width is its size
+        start = NOCK_M * guess.path.y[2] / (0.5 * GRAVITY * stretch**2)
+        known = np.isfinite(size_px) & (size_px > 1.0)
+        if known.any():
+            shown = float(np.median(1.2 * size_px[known] * self.depth[known]))
+            start = float(np.clip(start, 0.5 * shown, 1.5 * shown))
+        self.look = Look(
+            size_px_s=start,
+            blur_px=0.9,
+            ring=2.8,
+            exposure_s=EXPOSURE_TRUE_S / stretch,
+            shaft_s=SHAFT_TRUE_S / stretch,
+            nock=200.0,
+            shaft=45.0,
+            vanes=4.0,
+        )
+        self.strip = self._cut()
+        self.patches: dict[int, Patch] = {}
+        self.placed: dict[int, Placed] = {}
+
+    def _expect(self, xy_px: FloatArray) -> FloatArray:
+        """(n, 2) the path plus the swing that sightings show, carried on as it shrinks."""
+        path = self.path.at(self.sky.time_s)
+        swing = (xy_px - path) * self.depth[:, None]
+        have = np.nonzero(np.isfinite(swing[:, 0]))[0]
+        if not len(have):
+            return path
+        rows = np.arange(self.n)
+        smooth = np.stack(
+            [np.interp(rows, have, _median3(swing[have, axis])) for axis in (0, 1)], axis=1
+        )
+        return np.asarray(path + smooth / self.depth[:, None])
+
+    def _cut(self) -> Strip:
+        """Cut the strip along the path, as far as it might still go."""
+        seen = self.expected[self.rows[0] :]
+        # no arrow is worth following once its nock is a third of a pixel wide
+        near = self.look.size_px_s / self.depth[self.rows[0] :] > LEAST_SIZE_PX
+        seen = seen[near] if near.sum() > 3 else seen
+        reach = 24 + 3.2 * self.look.size_px_s / self.depth[self.rows[0]]
+        low = np.floor(np.nanmin(seen, axis=0) - reach).astype(int)
+        high = np.ceil(np.nanmax(seen, axis=0) + reach).astype(int)
+        box = (int(low[0]), int(low[1]), int(high[0]), int(high[1]))
+        return Strip(self.footage, box, self.footage.reference + 1)
+
+    def _patch(self, row: int, wide: bool = False) -> Patch | None:
+        diameter = self.look.size_px_s / self.depth[row]
+        if self.depth[row] <= 0 or diameter > 40:
+            return None
+        after, behind = min(row + 1, self.n - 1), max(row - 1, int(self.rows[0]))
+        gap = self.sky.time_s[after] - self.sky.time_s[behind]
+        speed = (self.expected[after] - self.expected[behind]) / gap
+        if not np.isfinite(speed).all():
+            return None
+        trail = float(np.abs(speed).max()) * self.look.exposure_s
+        half = int(np.ceil(1.5 * diameter + 3 * self.look.blur_px + 2 + trail / 2))
+        if row > self.guess.last:
+            half += 3
+        if wide:
+            half += int(np.ceil(1.0 + 0.5 * min(float(np.abs(self._ahead(row)).max()), 30.0)))
+        return cut_patch(
+            self.strip,
+            row,
+            self.expected,
+            half,
+            float(self.depth[row]),
+            speed,
+            # once it may stand in the target, only earlier frames are surely without it
+            newest=max(row, self.guess.last),
+        )
+
+    def _ahead(self, row: int) -> FloatArray:
+        """(2,) from the nock to where the arrow's point is: the path a flight time ahead."""
+        now = self.sky.time_s[row]
+        both = self.path.at(np.array([now, now + self.look.shaft_s]))
+        return np.asarray(both[1] - both[0])
+
+    def _start(self, row: int, sectors: int | None = None) -> Pose:
+        raw = self.footage.motion(row).to_raw(self.expected[row : row + 1])[0]
+        diameter = float(self.look.size_px_s / self.depth[row])
+        count = sectors_of(diameter) if sectors is None else sectors
+        return Pose(xy_px=raw, lean_px=np.zeros(2), sectors=np.zeros(count))
+
+    def learn(self) -> bool:
+        """Fit the look on the frames in which the tail is neither huge nor tiny.
+
+        A bright nock before a dark shaft, or a dark one, is tried both ways: whichever leaves
+        less of the same pixels unexplained is kept.
+        """
+        wide = {
+            row: p for row in self.rows.tolist() if (p := self._patch(row, wide=True)) is not None
+        }
+        diameter = self.look.size_px_s / self.depth
+        rows = sorted(wide, key=lambda row: abs(np.log(diameter[row] / 4.0)))
+        rows = rows[: 2 * LEARN_FROM : 2]
+        if len(rows) < 5:
+            return False
+        patches = [wide[row] for row in rows]
+        trials = []
+        for sign in (1.0, -1.0):
+            spots, level = self._stand_out(wide, sign)
+            aheads = [self._ahead(row) for row in rows]
+            poses = [
+                Pose(
+                    xy_px=self.footage.motion(row).to_raw(spots[row : row + 1])[0],
+                    lean_px=np.zeros(2),
+                    sectors=np.zeros(1),
+                )
+                for row in rows
+            ]
+            look, poses = fit_look(patches, replace(self.look, nock=level), poses, aheads, rounds=4)
+            costs = [
+                patch_cost(p, look, q, a) for p, q, a in zip(patches, poses, aheads, strict=True)
+            ]
+            trials.append((np.array(costs) + 0.5, look, poses, spots))
+        least = np.min([trial[0] for trial in trials], axis=0)
+        # whose patches are worse, each in units of what the better look leaves there
+        worse = [float(np.minimum(trial[0] / least, 6.0).mean()) for trial in trials]
+        # nocks are sold to be seen: a dark one must explain the pixels clearly better
+        chosen = 1 if worse[1] < 0.93 * worse[0] else 0
+        _, self.look, poses, spots = trials[chosen]
+        for row, pose in zip(rows, poses, strict=True):
+            spots[row] = self.footage.motion(row).to_reference(pose.xy_px[None])[0]
+        self.expected = self._expect(spots)
+        return True
+
+    def _stand_out(self, wide: dict[int, Patch], sign: float) -> tuple[FloatArray, float]:
+        """Find in each patch the disc of the expected size that stands out most, bright or dark.
+
+        Returns
+        -------
+        spots : numpy.ndarray
+            (n, 2) of one smooth path through them, reference coordinates.
+        level : float
+            Brightness of the disc.
+        """
+        found, levels = np.full((self.n, 2), np.nan), []
+        for row, patch in wide.items():
+            radius = 0.5 * self.look.size_px_s / patch.depth_s
+            score, change = self._discs(patch, sign)
+            # a path through the middles of dark shafts has the nock behind it
+            at = self.footage.motion(row).to_raw(self.expected[row : row + 1])[0]
+            ahead = self._ahead(row)
+            far = _from_segment(patch, at - 0.6 * ahead, at + 0.2 * ahead)
+            score = np.where(far < 2.0 + 2.0 * radius, score, 0)
+            iy, ix = np.unravel_index(int(score.argmax()), score.shape)
+            raw = np.array([[patch.x_px[ix], patch.y_px[iy]]])
+            found[row] = self.footage.motion(row).to_reference(raw)[0]
+            levels.append(patch.scene[iy, ix] + sign * change[iy, ix])
+        rows = rows_of(found)
+        path = fit(self.sky, rows, found[rows], self.path.singular_s, None)
+        if path is None or path.singular_s > self.sky.time_s[rows[0]] - 0.7 * self.step:
+            path = self.path
+        swing = (found - path.at(self.sky.time_s)) * self.depth[:, None]
+        limit = (2.0 + 1.2 * self.look.size_px_s / self.depth) * self.depth
+        found[np.linalg.norm(swing, axis=1) > limit] = np.nan
+        smooth = path.at(self.sky.time_s)
+        spots = np.where(np.isfinite(found), found, smooth)
+        return spots, float(np.clip(np.median(levels), 0, 255))
+
+    def _discs(self, patch: Patch, sign: float) -> tuple[FloatArray, FloatArray]:
+        """How much a disc of the nock's size stands out at each pixel, and by how many levels."""
+        radius = 0.5 * self.look.size_px_s / patch.depth_s
+        reach = int(np.ceil(radius + 2))
+        y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+        disc = blurred_disc(np.hypot(x, y), radius, self.look.blur_px).astype(np.float32)
+        data = (patch.picture - patch.scene).astype(np.float32)
+        weight = patch.weight.astype(np.float32)
+        signal = cv2.filter2D(sign * data * weight, -1, disc, borderType=cv2.BORDER_CONSTANT)
+        power = cv2.filter2D(weight, -1, disc**2, borderType=cv2.BORDER_CONSTANT)
+        return np.asarray(np.maximum(signal, 0) / np.sqrt(power)), np.asarray(signal / power)
+
+    def _strongest(self, patch: Patch, start: Pose) -> Pose:
+        """Begin at the place nearby that stands out most, so that a stopped arrow is seen to stop."""
+        sign = 1.0 if self.look.nock > float(patch.scene.mean()) else -1.0
+        score, _ = self._discs(patch, sign)
+        diameter = self.look.size_px_s / patch.depth_s
+        far = _from_segment(patch, start.xy_px, start.xy_px)
+        score = np.where(far < 4.0 + 2.0 * diameter, score, 0)
+        iy, ix = np.unravel_index(int(score.argmax()), score.shape)
+        return replace(start, xy_px=np.array([patch.x_px[ix], patch.y_px[iy]]))
+
+    def place_all(self) -> None:
+        """Place the nock in every frame in reach."""
+        self.placed.clear()
+        self._place(self.rows.tolist())
+
+    def _place(self, rows: list[int]) -> None:
+        for row in rows:
+            patch = self._patch(row)
+            if patch is not None:
+                self.patches[row] = patch
+                start = self._start(row)
+                if row > self.guess.last:
+                    start = self._strongest(patch, start)
+                self.placed[row] = place(patch, self.look, start, self._ahead(row))
+
+    def smooth_and_repeat(self) -> None:
+        """Expect the nock where its neighbours put it, and place it again."""
+        xy = self._claimed()[0]
+        if np.isfinite(xy[:, 0]).sum() < 8:
+            return
+        rows = np.nonzero(np.isfinite(xy[:, 0]))[0]
+        again = fit(self.sky, rows, xy[rows], self.path.singular_s, self.path)
+        self._take(again)
+        self.expected = self._expect(xy)
+        self.place_all()
+
+    def _take(self, path: Perspective | None) -> None:
+        """Go on with a better path; sizes go with its depth."""
+        if path is None or path.singular_s > self.sky.time_s[self.rows[0]] - 0.7 * self.step:
+            return
+        before = float(np.median(self.depth[self.rows]))
+        self.path = path
+        self.depth = np.maximum(self.sky.time_s - path.singular_s, 1e-9)
+        share = float(np.median(self.depth[self.rows])) / before
+        self.look = replace(self.look, size_px_s=self.look.size_px_s * share)
+
+    def follow_on(self) -> None:
+        """Follow the arrow further along its path, a stretch of frames at a time."""
+        while self.rows[-1] + 1 < self.n:
+            xy, sigma, _, _ = self._claimed()
+            have = rows_of(xy)
+            if len(have) < 8 or self.rows[-1] - have[-1] > LOST_FRAMES:
+                return
+            stopped = landing(self.sky.time_s, xy, sigma, self.look.size_px_s / self.depth)
+            if stopped is not None and (have > stopped.row).sum() >= ENOUGH_STILL:
+                return
+            more = np.arange(self.rows[-1] + 1, min(self.rows[-1] + 1 + STRETCH, self.n))
+            more = more[self.look.size_px_s / self.depth[more] > LEAST_SIZE_PX]
+            if not len(more):
+                return
+            recent = have[-60:]
+            again = fit(self.sky, have, xy[have], self.path.singular_s, self.path)
+            self._take(again)
+            late = np.isin(np.arange(self.n), recent)[:, None]
+            self.expected = self._expect(np.where(late, xy, np.nan))
+            self.rows = np.concatenate([self.rows, more])
+            self._place(more.tolist())
+
+    def _claimed(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Places for which the pixels speak, sigma, contrast and amplitude of all."""
+        xy, sigma = np.full((self.n, 2), np.nan), np.full((self.n, 2), np.nan)
+        contrast, amplitude = np.full(self.n, np.nan), np.full(self.n, np.nan)
+        for row, placed in self.placed.items():
+            contrast[row], amplitude[row] = placed.contrast, placed.amplitude
+            motion = self.footage.motion(row)
+            at = motion.to_reference(placed.pose.xy_px[None])[0]
+            diameter = self.look.size_px_s / self.depth[row]
+            near = np.linalg.norm(at - self.expected[row]) < 2.5 + 0.8 * diameter
+            if placed.contrast > CLEAR_CONTRAST and 0.3 < placed.amplitude < 3.0 and near:
+                xy[row] = at
+                variance = np.diag(placed.covariance) * max(placed.misfit, 1.0)
+                sigma[row] = np.sqrt(variance + (SHAPE_SHARE * diameter) ** 2)
+        return xy, sigma, contrast, amplitude
+
+    def _explained(self) -> FloatArray:
+        share = np.full(self.n, np.nan)
+        for row, placed in self.placed.items():
+            left = placed.misfit * self.patches[row].weight.size
+            share[row] = placed.gain / max(placed.gain + left, 1e-9)
+        return share
+
+    def result(self) -> Settled:
+        """Put everything in the window's rows."""
+        xy, sigma, contrast, amplitude = self._claimed()
+        xy, sigma = without_strays(xy, sigma, self.depth, self.path.at(self.sky.time_s))
+        sigma = calibrated(xy, sigma, self.depth, self.path.at(self.sky.time_s))
+        return Settled(
+            xy_px=xy,
+            sigma_px=sigma,
+            size_px=np.where(np.isfinite(xy[:, 0]), self.look.size_px_s / self.depth, np.nan),
+            contrast=contrast,
+            amplitude=amplitude,
+            explained=self._explained(),
+            depth_s=self.depth,
+            look=self.look,
+            path=self.path,
+        )
+
+
+def _from_segment(patch: Patch, a: FloatArray, b: FloatArray) -> FloatArray:
+    """(h, w) distance of each pixel from the segment a to b."""
+    x, y = np.meshgrid(patch.x_px - a[0], patch.y_px - a[1])
+    along = b - a
+    share = np.clip((x * along[0] + y * along[1]) / max(float(along @ along), 1e-9), 0, 1)
+    return np.asarray(np.hypot(x - share * along[0], y - share * along[1]))
+
+
+def _median3(values: FloatArray) -> FloatArray:
+    if len(values) < 3:
+        return values
+    padded = np.concatenate([values[:1], values, values[-1:]])
+    return np.asarray(np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0))
+
+
+def without_strays(
+    xy: FloatArray, sigma: FloatArray, depth: FloatArray, path: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Drop places far from the middle of their neighbours."""
+    xy, sigma = xy.copy(), sigma.copy()
+    swing = (xy - path) * depth[:, None]
+    rows = np.nonzero(np.isfinite(swing[:, 0]))[0]
+    drop = []
+    for i, row in enumerate(rows):
+        near = rows[max(0, i - 4) : i + 5]
+        near = near[near != row]
+        if len(near) < 4:
+            continue
+        middle = np.median(swing[near], axis=0)
+        spread = 1.4826 * np.median(np.abs(swing[near] - middle), axis=0)
+        limit = 5 * np.hypot(spread, sigma[row] * depth[row]) + 0.3 * depth[row]
+        if (np.abs(swing[row] - middle) > limit).any():
+            drop.append(row)
+    xy[drop], sigma[drop] = np.nan, np.nan
+    return xy, sigma
+
+
+def calibrated(
+    xy: FloatArray, sigma: FloatArray, depth: FloatArray, path: FloatArray
+) -> FloatArray:
+    """Raise claimed errors to the scatter that the places show about a smooth motion.
+
+    The scatter is that of third differences of the swing in metres' stead (place less path, times
+    T): a smooth swing leaves nothing in them. The extra variance found so is a smooth function of
+    time, never negative.
+    """
+    sigma = sigma.copy()
+    swing = (xy - path) * depth[:, None]
+    for axis in (0, 1):
+        s = sigma[:, axis] * depth
+        third = swing[3:, axis] - 3 * swing[2:-1, axis] + 3 * swing[1:-2, axis] - swing[:-3, axis]
+        claimed = s[3:] ** 2 + 9 * s[2:-1] ** 2 + 9 * s[1:-2] ** 2 + s[:-3] ** 2
+        ratio = third**2 / claimed
+        good = np.nonzero(np.isfinite(ratio))[0]
+        if len(good) < 8:
+            continue
+        factor = np.ones(len(s))
+        for row in np.nonzero(np.isfinite(s))[0]:
+            near = good[np.argsort(np.abs(good + 1.5 - row))[:24]]
+            factor[row] = max(1.0, float(np.median(ratio[near])) / 0.4549)
+        sigma[:, axis] *= np.sqrt(factor)
+    return sigma
+
+
+def rows_of(claimed: FloatArray) -> npt.NDArray[np.int64]:
+    """Numbers of the rows that hold a place."""
+    return np.nonzero(np.isfinite(claimed[:, 0]))[0]
