@@ -329,9 +329,7 @@ def _widened(axis: Axis, factor: float) -> Axis:
 def _dot(x: float, y: float, kind: str, shape: str) -> str:
     if shape == "round":
         return f'<circle class="{kind}" cx="{x:.1f}" cy="{y:.1f}" r="2.6"/>'
-    points = (
-        f"{x:.1f},{y - 3.6:.1f} {x + 3.6:.1f},{y:.1f} {x:.1f},{y + 3.6:.1f} {x - 3.6:.1f},{y:.1f}"
-    )
+    points = f"{x:.1f},{y - r:.1f} {x + r:.1f},{y:.1f} {x:.1f},{y + r:.1f} {x - r:.1f},{y:.1f}"
     return f'<polygon class="{kind}" points="{points}"/>'
 
 

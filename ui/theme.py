@@ -47,7 +47,7 @@ SHAPE: Mapping[str, str] = {
     "headingFontSizes": "2rem,1.5rem,1.2rem,1.05rem",
     "linkUnderline": "true",
     "showWidgetBorder": "true",
-    "paddingTop": "3rem",
+    "paddingTop": "1rem",
     "paddingBottom": "2rem",
 }
 
