@@ -327,8 +327,11 @@ def _widened(axis: Axis, factor: float) -> Axis:
 
 
 def _dot(x: float, y: float, kind: str, shape: str) -> str:
+    # A found swing stands out from the samples around it.
+    r = 6.0 if kind.startswith("mode") else 2.6
     if shape == "round":
-        return f'<circle class="{kind}" cx="{x:.1f}" cy="{y:.1f}" r="2.6"/>'
+        return f'<circle class="{kind}" cx="{x:.1f}" cy="{y:.1f}" r="{r}"/>'
+    r *= 1.38
     points = f"{x:.1f},{y - r:.1f} {x + r:.1f},{y:.1f} {x:.1f},{y + r:.1f} {x - r:.1f},{y:.1f}"
     return f'<polygon class="{kind}" points="{points}"/>'
 
