@@ -30,8 +30,8 @@ Fetch = Callable[[int, int], Iterator[Frame]]
 FEWEST_FRAMES = 16
 """Below this a clip cannot hold a flight that tells anything."""
 
-SMALL_SIDE_PX = 1100
-"""Pictures with a longer side than this are searched at half size."""
+SEARCHED_SIDE_PX = 640
+"""Pictures are searched for a path at about this size."""
 
 FEWEST_SEEN = 12
 """Frames in which the nock must be seen."""
@@ -291,7 +291,7 @@ def look(window: Window, frames: Iterator[Frame]) -> Seen:
     """Stabilise the frames and find the candidates in those that may show a flight."""
     footage = Footage(frames, max(0, window.release - window.first - 2), len(window.times_s))
     reference = footage.reference
-    reduce = 2 if max(footage.height, footage.width) > SMALL_SIDE_PX else 1
+    reduce = max(1, round(max(footage.height, footage.width) / SEARCHED_SIDE_PX))
 
     def still(k: int) -> Picture:
         return in_reference(reduced(footage.luma(k), reduce), footage.motion(k), reduce)

@@ -34,6 +34,9 @@ TRIPLES = 5000
 SEEN = 0.8
 """Share of its frames in which an arrow yields a candidate (chosen here)."""
 
+POLISHED = 16
+"""Raw paths, the best, that are fitted to their candidates."""
+
 AGAIN = 15
 """Frames after which a candidate at the same place tells against an arrow (chosen here)."""
 
@@ -213,7 +216,7 @@ def search(
     for singular in sky.singular_s:
         found += _best_triples(table, sky, float(singular), rng, keep=6)
     found.sort(key=lambda g: -g.score)
-    polished = [g for raw in found[:40] if (g := _polish(table, sky, raw)) is not None]
+    polished = [g for raw in found[:POLISHED] if (g := _polish(table, sky, raw)) is not None]
     polished.sort(key=lambda g: -g.score)
     return _distinct(polished, most)
 
@@ -336,7 +339,7 @@ def _largest_sum(
 def _polish(table: _Table, sky: Sky, guess: Guess) -> Guess | None:
     """Fit (1) to the candidates of a path, its singular time too, and score it again."""
     path = guess.path
-    for tight in (1.0, 1.0, 0.7, 0.7):
+    for tight in (1.0, 0.7, 0.7):
         since = sky.time_s - path.singular_s
         score, first, last, rank = _score(table, sky, since, path.x[None], path.y[None], tight)
         if not np.isfinite(score[0]):

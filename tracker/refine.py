@@ -23,6 +23,9 @@ from tracker.types import FloatArray
 HUBER = 3.0
 """Residual in standard deviations from which a pixel is trusted less [2]."""
 
+NO_NUDGE = np.zeros((1, 4))
+NUDGES = np.concatenate([NO_NUDGE, np.diag([0.03, 0.03, 0.05, 0.05])])
+
 TILT = 1.0
 """The shaft's tip strays from the flight path by so many nock diameters (about 0.7 degrees)."""
 
@@ -80,21 +83,37 @@ def sectors_of(diameter_px: float) -> int:
     return 1 if diameter_px < 1.8 else 6 if diameter_px < 3.5 else 12 if diameter_px < 6 else 24
 
 
-def model(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> tuple[FloatArray, FloatArray]:
+def model(
+    patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray, nudges: FloatArray | None = None
+) -> tuple[FloatArray, FloatArray]:
     """Draw what the arrow changes in the scene.
+
+    Parameters
+    ----------
+    patch, look, pose, ahead_px
+        See `place`.
+    nudges
+        (m, 4) additions to place and lean, to draw several poses at a time.
 
     Returns
     -------
     change : numpy.ndarray
-        (h, w) grey levels.
+        (m, h, w) grey levels.
     columns : numpy.ndarray
-        (s, h, w) change for one grey level of each sector.
+        (s, h, w) change for one grey level of each sector, in the first pose.
     """
-    c = covers(patch, look, pose.xy_px, ahead_px + pose.lean_px, len(pose.sectors))
+    nudges = NO_NUDGE if nudges is None else nudges
+    xy = pose.xy_px + nudges[:, :2]
+    tip = ahead_px + pose.lean_px + nudges[:, 2:]
+    c = covers(patch, look, xy, tip, len(pose.sectors))
     # the nock hides the ring, the ring is thin enough to add to the shaft
-    columns = (1 - c.nock) * c.sectors
+    columns = (1 - c.nock[0]) * c.sectors[0]
     change = (look.nock - patch.scene) * c.nock + (look.shaft - patch.scene) * c.shaft
-    change += np.tensordot(look.vanes + pose.sectors, columns, axes=1)
+    if len(pose.sectors) == 1:
+        change += (look.vanes + pose.sectors[0]) * (1 - c.nock) * c.ring
+    else:
+        levels = np.tensordot(look.vanes + pose.sectors, c.sectors, axes=(0, 1))
+        change += (1 - c.nock) * levels
     return change, columns
 
 
@@ -123,19 +142,18 @@ def place(
     pose = start
     data = patch.picture - patch.scene
     prior = _prior(patch, look, len(pose.sectors))
-    change, columns = model(patch, look, pose, ahead_px)
-    cost = _cost(patch, data - change, pose, prior)
+    drawn, columns = model(patch, look, pose, ahead_px, NUDGES)
+    cost = _cost(patch, data - drawn[0], pose, prior)
     damp = 1e-3
     size = 4 + len(pose.sectors)
     tiny = 1e-9 * np.eye(size)
     normal = np.eye(size)
     for _ in range(rounds):
-        J = _jacobian(patch, look, pose, ahead_px, change, columns)
-        miss = data - change
+        J = _jacobian(drawn, columns)
+        miss = data - drawn[0]
         weight = patch.weight * _huber(miss * np.sqrt(patch.weight))
-        own = _own(pose)
         normal = (J * weight.ravel()) @ J.T + np.diag(prior)
-        slope = J @ (weight * miss).ravel() - prior * own
+        slope = J @ (weight * miss).ravel() - prior * _own(pose)
         moved = False
         for _ in range(4):
             step = np.linalg.solve(normal + damp * np.diag(np.diag(normal)) + tiny, slope)
@@ -147,21 +165,21 @@ def place(
                 lean_px=pose.lean_px + step[2:4],
                 sectors=pose.sectors + step[4:],
             )
-            change2, columns2 = model(patch, look, trial, ahead_px)
-            cost2 = _cost(patch, data - change2, trial, prior)
+            drawn2, columns2 = model(patch, look, trial, ahead_px, NUDGES)
+            cost2 = _cost(patch, data - drawn2[0], trial, prior)
             if cost2 <= cost:
-                moved = cost - cost2 > 1e-3
-                pose, change, columns, cost = trial, change2, columns2, cost2
+                moved = cost - cost2 > 0.02 and np.hypot(step[0], step[1]) > 2e-3
+                pose, drawn, columns, cost = trial, drawn2, columns2, cost2
                 damp = max(damp / 5, 1e-6)
                 break
             damp *= 10
         if not moved:
             break
-    miss = data - change
-    core = covers(patch, look, pose.xy_px, ahead_px, 1).nock
+    miss = data - drawn[0]
+    core = covers(patch, look, pose.xy_px[None], ahead_px[None], 1).nock[0]
     template = core * (look.nock - patch.scene)
     power = float((patch.weight * template**2).sum())
-    without = data - (change - template)
+    without = data - (drawn[0] - template)
     amplitude = float((patch.weight * template * without).sum()) / max(power, 1e-12)
     return Placed(
         pose=pose,
@@ -198,27 +216,11 @@ def _huber(z: FloatArray) -> FloatArray:
     return np.asarray(np.minimum(1.0, HUBER / np.maximum(np.abs(z), 1e-9)))
 
 
-def _jacobian(
-    patch: Patch,
-    look: Look,
-    pose: Pose,
-    ahead_px: FloatArray,
-    change: FloatArray,
-    columns: FloatArray,
-) -> FloatArray:
-    """(4 + s, pixels) of the model by its place, lean and sectors."""
-    rows = []
-    for axis in (0, 1):
-        nudge = np.zeros(2)
-        nudge[axis] = 0.03
-        ahead, _ = model(patch, look, replace(pose, xy_px=pose.xy_px + nudge), ahead_px)
-        rows.append((ahead - change).ravel() / 0.03)
-    for axis in (0, 1):
-        nudge = np.zeros(2)
-        nudge[axis] = 0.05
-        ahead, _ = model(patch, look, replace(pose, lean_px=pose.lean_px + nudge), ahead_px)
-        rows.append((ahead - change).ravel() / 0.05)
-    return np.concatenate([np.stack(rows), columns.reshape(len(columns), -1)])
+def _jacobian(drawn: FloatArray, columns: FloatArray) -> FloatArray:
+    """(4 + s, pixels) of the model by its place, lean and sectors, from `NUDGES`."""
+    size = np.diag(NUDGES[1:])[:, None, None]
+    moved = (drawn[1:] - drawn[0]) / size
+    return np.concatenate([moved.reshape(4, -1), columns.reshape(len(columns), -1)])
 
 
 SHARED = ("size_px_s", "blur_px", "ring", "exposure_s", "shaft_s", "nock", "shaft", "vanes")
@@ -273,7 +275,7 @@ def fit_look(
     damp = 1e-2
     for _ in range(rounds):
         placed = [
-            place(p, look, q, a, rounds=3) for p, q, a in zip(patches, poses, aheads, strict=True)
+            place(p, look, q, a, rounds=2) for p, q, a in zip(patches, poses, aheads, strict=True)
         ]
         trial = [q.pose for q in placed]
         cost = _shared_cost(look, start)
@@ -310,7 +312,7 @@ def patch_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> fl
     """Huber's cost of what a look and a pose leave in a patch, per pixel."""
     change, _ = model(patch, look, pose, ahead_px)
     prior = _prior(patch, look, len(pose.sectors))
-    return _cost(patch, patch.picture - patch.scene - change, pose, prior) / patch.weight.size
+    return _cost(patch, patch.picture - patch.scene - change[0], pose, prior) / patch.weight.size
 
 
 def scale_free_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:
@@ -342,13 +344,13 @@ def _shared_normal(
     N = PRIOR_WEIGHT * np.diag(sigma**-2.0)
     g = -PRIOR_WEIGHT * _stray(look, start) / sigma
     for patch, pose, ahead in zip(patches, poses, aheads, strict=True):
-        change, columns = model(patch, look, pose, ahead)
-        own = _jacobian(patch, look, pose, ahead, change, columns)
+        drawn, columns = model(patch, look, pose, ahead, NUDGES)
+        own, change = _jacobian(drawn, columns), drawn[0]
         shared = []
         for name in SHARED:
             by = NUDGE.get(name, 0.03)
             nudged, _ = model(patch, _nudged(look, name, by), pose, ahead)
-            shared.append((nudged - change).ravel() / by)
+            shared.append((nudged[0] - change).ravel() / by)
         S = np.stack(shared)
         miss = patch.picture - patch.scene - change
         w = (patch.weight * _huber(miss * np.sqrt(patch.weight))).ravel()

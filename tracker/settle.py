@@ -41,13 +41,19 @@ LEAST_SIZE_PX = 0.3
 STRETCH = 3
 """Frames by which a path is followed on at a time."""
 
+REFIT_EVERY = 12
+"""Frames after which the path is fitted again while it is followed on."""
+
 ENOUGH_STILL = 10
 """Frames of standstill after which an arrow is not followed on."""
 
 LOST_FRAMES = 14
 """After so many frames without a place the arrow is given up."""
 
-LEARN_FROM = 12
+WIDEST_PX = 1.0
+"""Standard error beyond which a place is not claimed (chosen here)."""
+
+LEARN_FROM = 9
 """Frames the look is learnt from."""
 
 SHAPE_SHARE = 0.012
@@ -113,7 +119,7 @@ def settle(
     work = _Work(footage, sky, guess, xy_px, size_px, stretch)
     if not work.learn():
         return None
-    work.place_all()
+    work.place_all(rounds=3)
     work.smooth_and_repeat()
     work.follow_on()
     return work.result()
@@ -321,12 +327,12 @@ class _Work:
         iy, ix = np.unravel_index(int(score.argmax()), score.shape)
         return replace(start, xy_px=np.array([patch.x_px[ix], patch.y_px[iy]]))
 
-    def place_all(self) -> None:
+    def place_all(self, rounds: int = 6) -> None:
         """Place the nock in every frame in reach."""
         self.placed.clear()
-        self._place(self.rows.tolist())
+        self._place(self.rows.tolist(), rounds)
 
-    def _place(self, rows: list[int]) -> None:
+    def _place(self, rows: list[int], rounds: int = 6) -> None:
         for row in rows:
             patch = self._patch(row)
             if patch is not None:
@@ -334,7 +340,7 @@ class _Work:
                 start = self._start(row)
                 if row > self.guess.last:
                     start = self._strongest(patch, start)
-                self.placed[row] = place(patch, self.look, start, self._ahead(row))
+                self.placed[row] = place(patch, self.look, start, self._ahead(row), rounds)
 
     def smooth_and_repeat(self) -> None:
         """Expect the nock where its neighbours put it, and place it again."""
@@ -359,25 +365,36 @@ class _Work:
 
     def follow_on(self) -> None:
         """Follow the arrow further along its path, a stretch of frames at a time."""
+        refitted = int(self.rows[-1])
         while self.rows[-1] + 1 < self.n:
             xy, sigma, _, _ = self._claimed()
             have = rows_of(xy)
             if len(have) < 8 or self.rows[-1] - have[-1] > LOST_FRAMES:
                 return
-            stopped = landing(self.sky.time_s, xy, sigma, self.look.size_px_s / self.depth)
-            if stopped is not None and (have > stopped.row).sum() >= ENOUGH_STILL:
-                return
+            if self._seems_still(xy, have):
+                stopped = landing(self.sky.time_s, xy, sigma, self.look.size_px_s / self.depth)
+                if stopped is not None and (have > stopped.row).sum() >= ENOUGH_STILL:
+                    return
             more = np.arange(self.rows[-1] + 1, min(self.rows[-1] + 1 + STRETCH, self.n))
             more = more[self.look.size_px_s / self.depth[more] > LEAST_SIZE_PX]
             if not len(more):
                 return
             recent = have[-60:]
-            again = fit(self.sky, have, xy[have], self.path.singular_s, self.path)
-            self._take(again)
+            if len(more) and self.rows[-1] - refitted >= REFIT_EVERY:
+                self._take(fit(self.sky, have, xy[have], self.path.singular_s, self.path))
+                refitted = int(self.rows[-1])
             late = np.isin(np.arange(self.n), recent)[:, None]
             self.expected = self._expect(np.where(late, xy, np.nan))
             self.rows = np.concatenate([self.rows, more])
             self._place(more.tolist())
+
+    def _seems_still(self, xy: FloatArray, have: npt.NDArray[np.int64]) -> bool:
+        """Whether the last places moved far less than the path says."""
+        last = have[-ENOUGH_STILL:]
+        ends = xy[last[[0, -1]]]
+        path = self.path.at(self.sky.time_s[last[[0, -1]]])
+        went, due = np.linalg.norm(ends[1] - ends[0]), np.linalg.norm(path[1] - path[0])
+        return bool(went < 0.5 * due)
 
     def _claimed(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         """Places for which the pixels speak, sigma, contrast and amplitude of all."""
@@ -389,10 +406,11 @@ class _Work:
             at = motion.to_reference(placed.pose.xy_px[None])[0]
             diameter = self.look.size_px_s / self.depth[row]
             near = np.linalg.norm(at - self.expected[row]) < 2.5 + 0.8 * diameter
-            if placed.contrast > CLEAR_CONTRAST and 0.3 < placed.amplitude < 3.0 and near:
-                xy[row] = at
-                variance = np.diag(placed.covariance) * max(placed.misfit, 1.0)
-                sigma[row] = np.sqrt(variance + (SHAPE_SHARE * diameter) ** 2)
+            variance = np.diag(placed.covariance) * max(placed.misfit, 1.0)
+            error = np.sqrt(variance + (SHAPE_SHARE * diameter) ** 2)
+            clear = placed.contrast > CLEAR_CONTRAST and 0.3 < placed.amplitude < 3.0
+            if clear and near and error.max() < WIDEST_PX:
+                xy[row], sigma[row] = at, error
         return xy, sigma, contrast, amplitude
 
     def _explained(self) -> FloatArray:

@@ -106,9 +106,9 @@ class Covers:
     Attributes
     ----------
     nock, shaft, ring
-        (h, w) shares; `ring` is 1 at the nock's rim and thins out as one over the radius.
+        (m, h, w) shares; `ring` is 1 at the nock's rim and thins out as one over the radius.
     sectors
-        (s, h, w) shares of the ring by angle, which add up to it.
+        (m, s, h, w) shares of the ring by angle, which add up to it.
     """
 
     nock: FloatArray
@@ -159,7 +159,7 @@ def _disc_table() -> FloatArray:
 
 
 def covers(patch: Patch, look: Look, xy_px: FloatArray, tip_px: FloatArray, sectors: int) -> Covers:
-    """Draw the parts of the tail.
+    """Draw the parts of the tail, for several poses at a time.
 
     Parameters
     ----------
@@ -168,59 +168,77 @@ def covers(patch: Patch, look: Look, xy_px: FloatArray, tip_px: FloatArray, sect
     look
         What the arrow looks like.
     xy_px
-        (2,) middle of the nock, raw coordinates.
+        (m, 2) middle of the nock, raw coordinates.
     tip_px
-        (2,) from there to the far end of the shaft.
+        (m, 2) from there to the far end of the shaft.
     sectors
         Into how many the ring is cut.
 
     Returns
     -------
     Covers
+        With a leading axis of m.
     """
     radius = 0.5 * look.size_px_s / patch.depth_s
     trail = patch.speed_px_s * look.exposure_s
     steps = int(np.clip(np.ceil(np.hypot(*trail) / (1.6 * look.blur_px)), 1, 8))
-    shape = (len(patch.y_px), len(patch.x_px))
-    nock, shaft, ring = np.zeros(shape), np.zeros(shape), np.zeros(shape)
     taper = patch.depth_s / (patch.depth_s + look.shaft_s)
+    x = patch.x_px - xy_px[:, :1]
+    y = patch.y_px - xy_px[:, 1:]
+    total: list[FloatArray] = []
     for share in (np.arange(steps) + 0.5) / steps - 0.5:
-        dx = patch.x_px[None, :] - (xy_px[0] + share * trail[0])
-        dy = patch.y_px[:, None] - (xy_px[1] + share * trail[1])
+        dx, dy = (x - share * trail[0])[:, None, :], (y - share * trail[1])[:, :, None]
+        nock, vanes = NOCK_AHEAD * tip_px, VANES_AHEAD * tip_px
         disc = blurred_disc(
-            np.hypot(dx - NOCK_AHEAD * tip_px[0], dy - NOCK_AHEAD * tip_px[1]),
+            np.hypot(dx - nock[:, 0, None, None], dy - nock[:, 1, None, None]),
             radius,
             look.blur_px,
         )
-        vx, vy = dx - VANES_AHEAD * tip_px[0], dy - VANES_AHEAD * tip_px[1]
-        r = np.hypot(vx, vy)
+        r = np.hypot(dx - vanes[:, 0, None, None], dy - vanes[:, 1, None, None])
         wide = blurred_disc(r, radius * look.ring, look.blur_px)
-        band = np.maximum(wide - disc, 0) * radius / np.maximum(r, radius)
-        nock += disc
-        ring += band
-        shaft += (1 - disc) * _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px)
-    parts = ring[None] / steps
+        band = np.maximum(wide - disc, 0) * (radius / np.maximum(r, radius))
+        bar = (1 - disc) * _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px)
+        total = (
+            [disc, bar, band]
+            if not total
+            else [a + b for a, b in zip(total, (disc, bar, band), strict=True)]
+        )
+    disc, bar, band = (part / steps for part in total)
+    parts = band[:, None]
     if sectors > 1:
-        middle = xy_px + VANES_AHEAD * tip_px
+        # which way a vane points changes little while the pose is nudged
+        middle = xy_px[0] + VANES_AHEAD * tip_px[0]
         angle = np.arctan2(patch.y_px[:, None] - middle[1], patch.x_px[None, :] - middle[0])
-        parts = parts * _hats(angle, sectors)
-    return Covers(nock=nock / steps, shaft=shaft / steps, ring=ring / steps, sectors=parts)
+        parts = parts * _hats(angle, sectors)[None]
+    return Covers(nock=disc, shaft=bar, ring=band, sectors=parts)
 
 
 def _bar(
     dx: FloatArray, dy: FloatArray, tip: FloatArray, half: float, taper: float, blur: float
 ) -> FloatArray:
-    """Cover of a tapering bar from the origin to its tip behind a Gaussian blur."""
-    long = float(np.hypot(tip[0], tip[1]))
-    if long < 1e-3:
-        return np.zeros(np.broadcast_shapes(dx.shape, dy.shape))
-    ex, ey = tip / long
+    """Cover of a tapering bar from the origin to its tip behind a Gaussian blur, (m, h, w)."""
+    long = np.maximum(np.hypot(tip[:, 0], tip[:, 1]), 1e-3)[:, None, None]
+    ex, ey = tip[:, 0, None, None] / long, tip[:, 1, None, None] / long
     along = dx * ex + dy * ey
-    across = dy * ex - dx * ey
+    across = np.abs(dy * ex - dx * ey)
     width = half * (1 - (1 - taper) * np.clip(along / long, 0, 1))
-    k = 1 / (np.sqrt(2) * blur)
-    ends = 0.5 * (erf(along * k) - erf((along - long) * k))
-    return np.asarray(ends * 0.5 * (erf((across + width) * k) - erf((across - width) * k)))
+    k = 1 / blur
+    ends = _normal(along * k) - _normal((along - long) * k)
+    return np.asarray(ends * (_normal((across + width) * k) - _normal((across - width) * k)))
+
+
+def _normal(z: FloatArray) -> FloatArray:
+    """Cumulative normal distribution from a table, to 1e-5: four times as fast as the function."""
+    place = np.clip((z + 6.0) * 64.0, 0.0, 767.0)
+    below = place.astype(np.intp)
+    table = _normal_table()
+    low = table[below]
+    return np.asarray(low + (place - below) * (table[below + 1] - low))
+
+
+@cache
+def _normal_table() -> FloatArray:
+    return np.asarray(0.5 * (1 + erf((np.arange(769) / 64.0 - 6.0) / np.sqrt(2))))
 
 
 def _hats(angle: FloatArray, sectors: int) -> FloatArray:

@@ -44,9 +44,11 @@ class Activity:
         """Take the next frame, (height, width)."""
         h, w = luma.shape
         block = max(1, max(h, w) // BLOCKS_ACROSS)
-        # every fourth row is enough for block means, and reads a quarter of the memory
-        rows = luma[:: max(1, block // 4)]
-        blocks = (w // block, h // block)
+        # a few rows are enough for block means, and read a fraction of the memory; whole blocks
+        # of them are averaged on the library's fast road
+        step = max(1, block // 4)
+        rows = luma[: h // block * block : step, : w // block * block]
+        blocks = (w // block, rows.shape[0] // max(1, block // step))
         means = cv2.resize(rows, blocks, interpolation=cv2.INTER_AREA).astype(np.float32)
         if self._before is None:
             self._change.append(0.0)
