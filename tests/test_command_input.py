@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.types import InputError
+from ui.arrow_input import parse_arrow, read_arrow_file
 from ui.known_form import known_texts
-from ui.known_input import QUANTITIES, parse_arrow, parse_capture_hz, parse_known, read_arrow_file
+from ui.known_input import QUANTITIES, parse_capture_hz, parse_known
 from ui.words import say
 
 

@@ -9,8 +9,9 @@ from typing import TypeVar
 import click
 
 from classify.types import Known
+from ui.arrow_input import read_arrow_file
 from ui.command_words import help_words
-from ui.known_input import parse_known, read_arrow_file
+from ui.known_input import parse_known
 
 _Wrapped = TypeVar("_Wrapped", bound=Callable[..., object])
 
