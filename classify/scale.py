@@ -166,17 +166,18 @@ def weigh(clues: tuple[Clue, ...], ln_clock: float = 0.0) -> Weighed:
     Parameters
     ----------
     clues
-        With something about the speed among them.
+        Any; none is needed.
     ln_clock
         Logarithm of claimed seconds per true second.
 
     Returns
     -------
     Weighed
-        A focal length that no clue speaks of is left open by a factor of ten.
+        A focal length or a speed that no clue speaks of is left open, by a factor of ten and three.
     """
     rows = [(*c.powers[:2], c.value - c.powers[2] * ln_clock, c.sigma) for c in clues]
     rows.append((1.0, 0.0, float(np.log(1500.0)), float(np.log(10.0))))
+    rows.append((0.0, 1.0, float(np.log(USUAL_SPEED_M_S.value)), 1.0))
     a_f, a_v, value, sigma = np.array(rows).T
     A = np.stack([a_f, a_v], axis=1) / sigma[:, None]
     b = value / sigma

@@ -39,7 +39,7 @@ TRUST = 0.8
 """Probability beforehand that a capture rate somebody vouches for is right; chosen here."""
 
 MODEL_ERROR = 0.08
-"""A wrong clock also misleads the fit; no clue is taken to be better than this."""
+"""A wrong clock also misleads the fit; no clue that rests on it is taken to be better than this."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,7 +100,10 @@ def check_time_base(
 
     def ask(fit: Spectrum) -> tuple[tuple[Clue, ...], dict[Fraction, float]]:
         clues = find_clues(fit, known=known, clip=clip, track=track, face_px=face_px)
-        clues = tuple(replace(c, sigma=float(np.hypot(c.sigma, MODEL_ERROR))) for c in clues)
+        clues = tuple(
+            replace(c, sigma=float(np.hypot(c.sigma, MODEL_ERROR))) if c.powers[2] else c
+            for c in clues
+        )
         return clues, _odds(clues, claimed, vouched=vouched)
 
     clues, odds = ask(spectrum)

@@ -100,7 +100,8 @@ def test_nearly_all_wrong_rates_are_caught(distance_m):
     factors = [0.25, 0.5, 2.0, 4.0, 8.0]
     said = ["distance", "face", "face and distance", "focal length"]
     caught, named, blamed, tried = 0, 0, 0, 0
-    for _ in range(8):
+    count = 8 if distance_m < 30 else 3
+    for _ in range(count):
         shot = chance_shot(rng, distance_m)
         for word in said:
             blamed += not verdict(shot, 1.0, word, rng).ok
@@ -111,4 +112,4 @@ def test_nearly_all_wrong_rates_are_caught(distance_m):
                 tried += 1
     assert caught >= 0.95 * tried
     assert named >= 0.85 * tried
-    assert blamed <= 0.05 * 8 * len(said)
+    assert blamed <= 0.05 * count * len(said)
