@@ -253,10 +253,9 @@ def test_rows_on_the_string_are_left_out(rng):
 
 def test_a_swing_that_changes_half_way_is_said():
     """A fast swing that stops at half time is no decaying oscillation: the halves disagree."""
-    still, swinging = fly(Shot(), np.random.default_rng(1)), fly(
-        Shot(vibrations=(Vibration(f_hz=20.0, decay_per_s=0.0, amplitude_m=(0.006, 0.002)),)),
-        np.random.default_rng(1),
-    )  # fmt: skip
+    steady = Vibration(f_hz=20.0, decay_per_s=0.0, amplitude_m=(0.006, 0.002))
+    still = fly(Shot(noise_px=0.05), np.random.default_rng(1))
+    swinging = fly(Shot(noise_px=0.05, vibrations=(steady,)), np.random.default_rng(1))
     rows = np.flatnonzero(still.seen)
     xy = swinging.xy_px.copy()
     xy[rows[len(rows) // 2] :] = still.xy_px[rows[len(rows) // 2] :]
