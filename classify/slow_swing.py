@@ -123,7 +123,7 @@ class SlowSwing:
         weight = np.repeat(self.weight / swing.shape[1], swing.shape[1])
         order = np.argsort(swing, axis=None)
         at = np.searchsorted(np.cumsum(weight[order]), probability)
-        return float(swing.ravel()[order[min(at, len(order) - 1)]])
+        return float(swing.ravel()[order[min(int(at), len(order) - 1)]])
 
     def frequency_hz(self) -> tuple[float, float]:
         """Mean and standard deviation of the frequency.
@@ -349,7 +349,7 @@ class _Eased:
         for small_or_wide in product((SMALL_MM, WIDE_MM), repeat=2):
             sigma = np.repeat(np.array(small_or_wide) * self.px_s_per_mm, 2)
             precision = self.information + np.diag(sigma**-2)
-            covariance = np.linalg.inv(precision)
+            covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
             mean = covariance @ self.pull
             _, log_det = np.linalg.slogdet(precision * np.outer(sigma, sigma))
             share = float(

@@ -53,6 +53,9 @@ LEAST_FALL_PX_S = 20.0
 """First guess at focal length over speed where the fall tells none: a short lens."""
 
 HIDING_BAND_HZ = (7.0, 50.0)
+ANOTHER_SWING = 0.4
+"""A swing that changes by this share from half to half is another one; chosen here."""
+
 ALIASES_BELOW_HZ = 250.0
 DECAYS_PER_S = np.array([1.0, 6.0, 18.0])
 
@@ -351,13 +354,16 @@ def aliases_of(f_hz: float, rate_hz: float) -> tuple[float, ...]:
 def _halves_agree(fit: JointFit) -> bool:
     """Test whether the modes keep their amplitudes from one half of the flight to the other.
 
-    Every amplitude gets a change at half time, all other parameters refitted along; chance makes
-    so large a gain once in a thousand flights.
+    Every amplitude gets a change at half time, all other parameters refitted along. The halves
+    disagree where chance makes so large a gain less than once in a thousand flights and the change
+    is large against the swing itself: no film is free of small errors that neighbouring frames
+    share.
     """
     sol, n = fit.sol, len(fit.t)
     phi, _ = fit.picture.columns(sol.nonlinear)
     late = np.tile(np.where(fit.t > fit.span_s / 2, 1.0, -1.0), 2)
-    extra = phi[:, PATH_LINEAR:] * late[:, None] * fit.weight[:, None]
+    modes = phi[:, PATH_LINEAR:] * fit.weight[:, None]
+    extra = modes * late[:, None]
     norms = np.linalg.norm(sol.jacobian, axis=0)
     Q, _ = np.linalg.qr(sol.jacobian / np.where(norms > 0, norms, 1.0))
     X = extra - Q[: 2 * n] @ (Q[: 2 * n].T @ extra)
@@ -366,8 +372,10 @@ def _halves_agree(fit: JointFit) -> bool:
     gram = X.T @ X + X_prior.T @ X_prior
     g = extra.T @ sol.residual
     gram += np.eye(len(g)) * fit.swing_px_s**-2
-    gain = float(g @ np.linalg.solve(gram, g))
-    return gain < float(chi2.isf(1e-3, len(g)))
+    change = np.linalg.solve(gram, g)
+    swing, changed = modes @ sol.linear[PATH_LINEAR:], extra @ change
+    small = float(changed @ changed) < ANOTHER_SWING**2 * float(swing @ swing)
+    return small or float(g @ change) < float(chi2.isf(1e-3, len(g)))
 
 
 def _limits(posterior: Posterior, modes: list[Mode], presence: float) -> tuple[Limit, ...]:
