@@ -408,7 +408,8 @@ class ModeLine:
     swing_deg
         The angle of the arrow that goes with it, for yaw; else None.
     expected_hz
-        What physics expects of this arrow for this kind, with error; None for fast and wobble.
+        What physics expects of this arrow for this kind; its sigma is in hertz, too, and not that
+        of a logarithm as in `Priors`. None for fast and wobble.
     """
 
     kind: Kind

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import http.client
 import socket
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import quote, urlsplit
@@ -68,6 +69,28 @@ def test_film_with_the_code_lands_on_the_shelf(gate: PhoneGate) -> None:
     assert kept is not None
     assert kept.path.read_bytes() == film
     assert kept.name == "Flug ä.mov"
+
+
+def test_door_shuts_by_itself(tmp_path: Path) -> None:
+    """After its time nothing answers any more, and the right code is worth nothing."""
+    made = PhoneGate(
+        Shelf(tmp_path), HERE, most_bytes=9, arrived=str, language="en", open_for_s=0.05
+    )
+    made.start()
+    port = int(str(made.url).rstrip("/").rpartition(":")[2])
+    until = time.monotonic() + 10
+    while made.url is not None and time.monotonic() < until:
+        time.sleep(0.02)
+    assert made.url is None
+    with pytest.raises(OSError, match=r"refused|reset|timed out"):
+        wait_refused(port)
+
+
+def wait_refused(port: int) -> None:
+    """Call until nobody answers; the socket is let go a moment after the address."""
+    for _ in range(100):
+        with socket.create_connection((HERE, port), timeout=1):
+            time.sleep(0.05)
 
 
 @pytest.mark.parametrize("code", ["", "00000000x", "ä", "0" * 400])

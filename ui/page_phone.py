@@ -37,6 +37,9 @@ def show_phone() -> None:
     st.title(word("phone.title"))
     st.html(f'<p class="ts-note">{escape(word("phone.help"))}</p>')
     door = _door()
+    if door.gate is not None and door.gate.url is None:
+        door.gate = None
+        st.warning(word("phone.timed_out"))
     if door.gate is None:
         st.info(word("phone.off"))
         if st.button(word("phone.open"), type="primary", key="phone-open"):
@@ -84,11 +87,16 @@ def _show_open(door: _Door, gate: PhoneGate, word: Words) -> None:
         f'<p class="ts-big" data-what="address">{escape(url)}</p>'
         f"<p>{escape(word('phone.code'))}</p>"
         f'<p class="ts-big" data-what="code">{escape(gate.code)}</p>'
+        f"<p>{escape(_shuts(gate, word))}</p>"
     )
     if right.button(word("phone.shut_it"), type="primary", key="phone-shut"):
         gate.stop()
         door.gate = None
         st.rerun()
+
+
+def _shuts(gate: PhoneGate, word: Words) -> str:
+    return "" if gate.shuts_at is None else word("phone.shuts_at", time=f"{gate.shuts_at:%H:%M}")
 
 
 @st.fragment(run_every=2.0)

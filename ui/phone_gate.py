@@ -15,6 +15,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable
+from datetime import datetime, timedelta
 from functools import cache
 from html import escape
 from http import HTTPStatus
@@ -33,6 +34,9 @@ MOST_WRONG = 5
 """Wrong codes after which the door stays shut for `SHUT_S`; chosen here: 10^8 codes at 5 in half a
 minute take 19 years."""
 SHUT_S = 30.0
+OPEN_FOR_S = 1800.0
+"""After which the door shuts by itself and its code is worth nothing; chosen here: long enough for
+a round, too short to be forgotten overnight."""
 IDLE_S = 30.0
 """A connection that says nothing for so long is let go."""
 
@@ -70,6 +74,8 @@ class PhoneGate:
         Called with the hash of a film that came in; says what to answer the phone.
     language
         Two letters.
+    open_for_s
+        Seconds after which the door shuts by itself.
     """
 
     def __init__(
@@ -80,24 +86,27 @@ class PhoneGate:
         most_bytes: int,
         arrived: Callable[[str], str],
         language: str,
+        open_for_s: float = OPEN_FOR_S,
     ) -> None:
         self.shelf = shelf
         self.address = address
         self.most_bytes = most_bytes
         self.arrived = arrived
         self.language = language
+        self.open_for_s = open_for_s
+        self.shuts_at: datetime | None = None
         self.code = "".join(secrets.choice("0123456789") for _ in range(CODE_DIGITS))
         self._wrong = 0
         self._shut_until = 0.0
         self._lock = threading.Lock()
         self._server: _GateServer | None = None
+        self._timer: threading.Timer | None = None
 
     @property
     def url(self) -> str | None:
         """What the phone opens; None while the door is shut."""
-        if self._server is None:
-            return None
-        return f"http://{self.address}:{self._server.server_address[1]}/"
+        server = self._server
+        return None if server is None else f"http://{self.address}:{server.server_address[1]}/"
 
     def start(self) -> None:
         """Open the door on a free port.
@@ -113,13 +122,21 @@ class PhoneGate:
             reason = mistake.strerror or str(mistake)
             raise InputError("phone.cannot_listen", address=self.address, reason=reason) from None
         threading.Thread(target=self._server.serve_forever, daemon=True, name="phone-gate").start()
+        self.shuts_at = datetime.now().astimezone() + timedelta(seconds=self.open_for_s)
+        self._timer = threading.Timer(self.open_for_s, self.stop)
+        self._timer.daemon = True
+        self._timer.start()
 
     def stop(self) -> None:
-        """Shut the door."""
-        if self._server is not None:
-            self._server.shutdown()
-            self._server.server_close()
-            self._server = None
+        """Shut the door; a film that is on its way still arrives."""
+        with self._lock:
+            server, self._server = self._server, None
+            timer, self._timer = self._timer, None
+        if timer is not None:
+            timer.cancel()
+        if server is not None:
+            server.shutdown()
+            server.server_close()
 
     def check(self, code: str) -> str | None:
         """Check an access code.
