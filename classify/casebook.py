@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -16,12 +16,12 @@ from classify.evidence_payload import (
     read_group,
     read_powder,
 )
-from classify.findings import WORTH_MM
+from classify.findings import WINDY_M_S, WORTH_MM
 from classify.logbook import Archer, Version, versions
 from classify.logbook_file import LogbookFile
 from classify.reasoning import NextChange, next_change
 from classify.setup_sheet import differences, sheet_findings
-from classify.setup_worked_out import foc_step_percent, sheet_foc_percent
+from classify.setup_worked_out import GRAIN_KG, foc_step_percent, sheet_foc_percent
 from classify.several import Swing
 from tracker.types import InputError
 
@@ -33,6 +33,14 @@ CLEARANCE_FIELDS = frozenset({
 """Fields whose change makes an earlier clean powder test worthless."""
 
 Axis = Literal["across", "up_down"]
+
+UPRIGHT_CURES = frozenset({
+    "lower_nocking", "raise_nocking", "raise_nocking_for_contact", "turn_nock_low",
+})  # fmt: skip
+"""Changes that are judged by the swing up and down; all others by that from side to side."""
+
+USUAL_FOC_STEP_PERCENT = 1.1
+"""What ten grains at the point do to the balance where the masses are not known; chosen here."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -127,24 +135,27 @@ def _evidence(
     def of(kind: str) -> list[dict[str, object]]:
         return [dict(item.payload) for item in here if item.kind == kind]
 
+    bare, windy_bare = _in_calm_if_possible(of("bare shaft"))
+    groups, windy_groups = _in_calm_if_possible(of("groups"))
     eyes = [read_eye(payload) for payload in of("eye")]
     judged = [judgement for _, judgement in eyes if judgement is not None]
     winds = [
         float(str(payload["crosswind_m_s"]))
-        for payload in [*of("bare shaft"), *of("groups")]
+        for payload in [*bare, *groups]
         if payload.get("crosswind_m_s") is not None
     ]
-    foc = sheet_foc_percent(sheet)
-    step = foc_step_percent(sheet)
+    step = foc_step_percent(sheet) or USUAL_FOC_STEP_PERCENT
+    foc = _foc_percent(sheets, step)
     done = {version.id for version in sheets}
     return Evidence(
         flights=tuple(read_flight(payload) for payload in of("flight")),
-        bare=tuple(read_bare(payload) for payload in of("bare shaft")),
+        bare=tuple(read_bare(payload) for payload in bare),
         powder=_powder(sheets, seen),
-        groups=tuple(read_group(payload) for payload in of("groups")),
+        groups=tuple(read_group(payload) for payload in groups),
         groups_judged=judged[-1] if judged else None,
         eye=tuple(dict.fromkeys(name for names, _ in eyes for name in names)),
         crosswind_m_s=max(winds) if winds else None,
+        windy_left_out=windy_bare + windy_groups,
         sheet=sheet_findings(sheet, foc_percent=foc),
         tried=tuple(
             Tried(cure=d.cure, amount=d.amount, outcome=d.outcome)
@@ -153,8 +164,43 @@ def _evidence(
         ),
         holds_60_s={"yes": True, "no": False}.get(sheet.typed.get("holds_60_s", "")),
         foc_percent=foc,
-        foc_step_percent=1.1 if step is None else step,
+        foc_step_percent=step,
     )
+
+
+def _in_calm_if_possible(
+    payloads: list[dict[str, object]],
+) -> tuple[list[dict[str, object]], int]:
+    """Leave out what was shot in a cross wind if the same was shot in calm air at that distance."""
+
+    def windy(payload: Mapping[str, object]) -> bool:
+        wind = payload.get("crosswind_m_s")
+        return wind is not None and float(str(wind)) >= WINDY_M_S
+
+    calm = {payload["distance_m"] for payload in payloads if not windy(payload)}
+    kept = [p for p in payloads if not (windy(p) and p["distance_m"] in calm)]
+    return kept, len(payloads) - len(kept)
+
+
+def _foc_percent(sheets: Sequence[Version], step_percent: float) -> float | None:
+    """Balance of the newest sheet.
+
+    A balance point that was measured before the point's weight was changed no longer holds: it is
+    moved by what the change of weight does to it.
+    """
+    sheet = sheets[-1].sheet
+    found = sheet_foc_percent(sheet)
+    if found is None or "balance_point" not in sheet.typed:
+        return found
+    measured = sheet
+    for version in reversed(sheets):
+        if version.sheet.typed.get("balance_point") != sheet.typed["balance_point"]:
+            break
+        measured = version.sheet
+    then, now = measured.si("point_mass"), sheet.si("point_mass")
+    if then is None or now is None:
+        return found
+    return found + step_percent * (now - then) / (10 * GRAIN_KG)
 
 
 def _powder(sheets: Sequence[Version], seen: Sequence[Sequence[Seen]]) -> tuple[PowderTest, ...]:
@@ -208,6 +254,19 @@ def _swings(seen: Sequence[Seen], axis: Axis) -> list[Swing]:
         for flight in flights
         if not flight.refused and (swing := getattr(flight, axis)) is not None
     ]
+
+
+def decision_between(case: Case, before: Version, after: Version) -> Decision | None:
+    """Find the decision that made one version of another; None if it was changed by hand."""
+    made = [
+        d for d in case.decisions if d.version_id == before.id and d.to_version_id == after.id
+    ]
+    return made[-1] if made else None
+
+
+def axis_of(decision: Decision | None) -> Axis:
+    """Tell along which axis a change is judged."""
+    return "up_down" if decision is not None and decision.cure in UPRIGHT_CURES else "across"
 
 
 def outcome_of(comparison: Comparison) -> Outcome | None:

@@ -226,6 +226,8 @@ class Evidence:
         Findings of kind "eye", by name.
     crosswind_m_s
         During the impacts; None if nobody said.
+    windy_left_out
+        How many tests in a cross wind were left out because they were shot again in calm air.
     sheet
         Findings of kind "set-up", by name.
     tried
@@ -245,6 +247,7 @@ class Evidence:
     groups_judged: Literal["good", "poor"] | None = None
     eye: tuple[str, ...] = ()
     crosswind_m_s: float | None = None
+    windy_left_out: int = 0
     sheet: tuple[str, ...] = ()
     tried: tuple[Tried, ...] = ()
     holds_60_s: bool | None = None

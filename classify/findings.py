@@ -87,8 +87,9 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     flights = tuple(flight for flight in evidence.flights if not flight.refused)
     across, up_down = _several(flights, "across"), _several(flights, "up_down")
     sure = _from_flights(flights, across, up_down)
-    offset, bare_notes, contradict = _bare_offset(evidence.bare)
-    conflicts: list[Message] = []
+    bare, alone = _without_the_odd_one(evidence.bare)
+    offset, bare_notes, contradict = _bare_offset(bare)
+    conflicts: list[Message] = [message("tuning.conflict_bare_alone")] if alone else []
     if contradict:
         sure["bare_contradict"] = 1.0
         conflicts.append(message("tuning.conflict_bare"))
@@ -96,6 +97,7 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
         sure |= _from_offset(offset, hand)
     if evidence.powder:
         sure |= _from_powder(evidence.powder[-1])
+    dusted_again = [_from_powder(test) for test in evidence.powder[-2:]] == 2 * [_POWDER_CLEAN]
     growth = None
     if len({round(group.distance_m, 2) for group in evidence.groups}) >= 2:
         growth = growth_with_distance(evidence.groups)
@@ -103,7 +105,7 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     sure |= _from_judgement(evidence, sure)
     sure |= dict.fromkeys(evidence.sheet, 1.0)
     sure |= _from_eye(evidence, flights, sure, conflicts)
-    _contradictions(sure, conflicts)
+    _contradictions(sure, conflicts, dusted_again=dusted_again)
     sideways = {"bare_weak", "bare_stiff", "groups_long_poor"} & sure.keys()
     if (evidence.crosswind_m_s or 0.0) >= WINDY_M_S and sideways:
         sure["crosswind"] = 1.0
@@ -114,6 +116,8 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     for part in (across, up_down):
         notes += part.notes if part is not None else ()
     notes += bare_notes
+    if evidence.windy_left_out:
+        notes.append(message("tuning.windy_left_out", tests=evidence.windy_left_out))
     notes += growth.notes if growth is not None else ()
     return Findings(
         sure=sure,
@@ -234,6 +238,22 @@ def _bare_offset(
     return pooled, [*pooled.notes, message("tuning.bare_pooled", tests=len(tests))], False
 
 
+def _without_the_odd_one(
+    tests: tuple[BareShaftTest, ...],
+) -> tuple[tuple[BareShaftTest, ...], bool]:
+    """Leave out the one test that contradicts the others, where these agree and are two or more."""
+    offsets = [
+        bare_shaft_offset(test.bare_m, test.fletched_m, distance_m=test.distance_m)
+        for test in tests
+    ]
+    n = len(tests)
+    pairs = [{i, j} for i in range(n) for j in range(i) if _contradict(offsets[i], offsets[j])]
+    odd = [k for k in range(n) if all(k in pair for pair in pairs)]
+    if n < 3 or not pairs or len(odd) != 1:
+        return tests, False
+    return tuple(test for k, test in enumerate(tests) if k != odd[0]), True
+
+
 def _contradict(a: BareShaftOffset, b: BareShaftOffset) -> bool:
     """Opposite signs, and apart by more than three joint standard errors along one axis."""
     for k in (0, 1):
@@ -283,6 +303,9 @@ def _axis_findings(
 # ------------------------------------------------------------------ powder, groups, eye
 
 
+_POWDER_CLEAN = {"powder_clean": 1.0}
+
+
 def _from_powder(test: PowderTest) -> dict[str, float]:
     sure = {}
     for arrow_part, bow_part in test.marks:
@@ -294,7 +317,7 @@ def _from_powder(test: PowderTest) -> dict[str, float]:
             sure["powder_lower_vane"] = 1.0
         else:
             sure[f"powder_vane_{bow_part}"] = 1.0
-    return sure or {"powder_clean": 1.0}
+    return sure or dict(_POWDER_CLEAN)
 
 
 def _from_growth(growth: GrowthTest) -> dict[str, float]:
@@ -332,12 +355,18 @@ def _from_eye(
     return seen
 
 
-def _contradictions(sure: dict[str, float], conflicts: list[Message]) -> None:
+def _contradictions(
+    sure: dict[str, float], conflicts: list[Message], *, dusted_again: bool
+) -> None:
     """Make findings of tests that disagree with each other."""
-    if sure.get("minnowing", 0.0) >= 0.75 and "powder_clean" in sure:
+    quick = sure.get("minnowing", 0.0) >= 0.75 and "powder_clean" in sure
+    if quick and dusted_again:  # powder is believed when it says the same twice
+        conflicts.append(message("tuning.conflict_powder_twice"))
+    elif quick:
         sure["contact_contradicted"] = sure["minnowing"]
         conflicts.append(message("tuning.conflict_powder"))
-    sideways = "fishtailing" in sure and "bare_level_across" in sure
+    swings = "fishtailing" in sure or (quick and dusted_again)
+    sideways = swings and "bare_level_across" in sure
     upright = "porpoising" in sure and "bare_level_vertical" in sure
     if (sideways or upright) and "powder_clean" in sure and "swing_varies" not in sure:
         sure["swing_unexplained"] = 1.0

@@ -278,11 +278,11 @@ def _in_words(raw: Mapping[str, object], hand: Hand | None) -> Knowledge:
 
 
 def _weights(entry: Mapping[str, object]) -> dict[str, float]:
-    """Weights for and against; a finding named on both sides counts with their sum."""
-    weights = dict(cast("dict[str, float]", entry["for"]))
-    for finding, weight in cast("dict[str, float]", entry["against"]).items():
-        weights[finding] = weights.get(finding, 0.0) + weight
-    return weights
+    """Weights for and against; no finding stands on both sides."""
+    return {
+        **cast("dict[str, float]", entry["for"]),
+        **cast("dict[str, float]", entry["against"]),
+    }
 
 
 def weigh(findings: Mapping[str, float], knowledge: Knowledge) -> tuple[Weighed, ...]:

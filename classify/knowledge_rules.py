@@ -101,6 +101,7 @@ def faults(raw: Mapping[str, object]) -> list[str]:
             found.append(f"cause {name} has an unknown stage {cause['stage']}")
         if not cause["cures"] or not pro:
             found.append(f"cause {name} lacks a cure or a finding that speaks for it")
+        found += [f"cause {name} weighs {f} for and against" for f in pro if f in con]
         found += [f"cause {name} weighs unknown {f}" for f in (pro | con) if f not in findings]
         found += [f"cause {name}: {f} speaks the wrong way" for f, w in pro.items() if w <= 0]
         found += [f"cause {name}: {f} speaks the wrong way" for f, w in con.items() if w >= 0]

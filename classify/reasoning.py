@@ -195,6 +195,8 @@ def _first_open(
 def _closed(cure: Cure, evidence: Evidence) -> Message | None:
     """Why a cure is not open, or None."""
     tried = [step for step in evidence.tried if step.cure == cure.name]
+    if cure.name == "bare_shaft_test" and evidence.bare:
+        return message("tuning.passed_shot")
     if any(step.outcome == "worse" for step in tried):
         return message("tuning.passed_worse", cure=cure.change)
     if len(tried) >= cure.repeat:

@@ -8,8 +8,15 @@ from typing import cast
 import click
 
 from classify import logbook
-from classify.casebook import Axis, before_and_after, outcome_of, propose
-from classify.evidence_book import decide, decisions_of, set_outcome
+from classify.casebook import (
+    Axis,
+    axis_of,
+    before_and_after,
+    decision_between,
+    outcome_of,
+    propose,
+)
+from classify.evidence_book import decide, set_outcome
 from classify.proposal_json import proposal_json
 from classify.setup_change import suggested_changes
 from classify.units import UnitSystem
@@ -97,26 +104,30 @@ def done_command(
 @setup_option
 @click.option("--before", type=int, help=help_of("before"))
 @click.option("--after", type=int, help=help_of("after"))
-@click.option("--axis", type=click.Choice(["across", "up_down"]), default="across",
-              help=help_of("axis"))  # fmt: skip
+@click.option("--axis", type=click.Choice(["across", "up_down"]), help=help_of("axis"))
 @language_option
 @click.pass_context
 def compare_command(
     ctx: click.Context, archer: str, setup: str | None, before: int | None, after: int | None,
-    axis: str,
+    axis: Axis | None,
 ) -> None:  # fmt: skip
-    """Compare two versions, the newest two unless told; the outcome is kept with the change."""
+    """Compare two versions, the newest two unless told; the outcome is kept with the change.
+
+    A change is judged along the axis it works on, so that a nocking point is not called useless
+    because the swing from side to side stayed.
+    """
     it = chosen(archer, setup)
     case = it.case(after)
     if len(case.versions) < 2:
         raise InputError("logbook.one_version")
     first = case.versions[-2] if before is None else it.case(before).newest
-    comparison = before_and_after(it.book, first, case.newest, cast("Axis", axis))
+    decision = decision_between(case, first, case.newest)
+    judged = axis_of(decision)
+    comparison = before_and_after(it.book, first, case.newest, axis or judged)
     click.echo(say(comparison.sentence, language_of(ctx)))
     outcome = outcome_of(comparison)
-    for decision in decisions_of(it.book, it.bow.id):
-        if outcome and decision.to_version_id == case.newest.id and first.id == decision.version_id:
-            set_outcome(it.book, decision, outcome)
+    if outcome and decision is not None and axis in (None, judged):
+        set_outcome(it.book, decision, outcome)
 
 
 @book.command("report", help=help_of("report"))
