@@ -285,6 +285,8 @@ def _with(measured: Measured, reading: Reading) -> Reading:
         prediction=measured.prediction,
         flight_facts={
             **reading.flight_facts,
+            # swings count from the first frame of free flight, which may be later than the track's
+            "first_frame": int(measured.spectrum.motion.frame[0]),
             "speed_m_s": None if speed is None else speed.value,
             "speed_sigma_m_s": None if speed is None else speed.sigma,
         },
