@@ -203,10 +203,11 @@ def _crop(luma: ByteArray, middle: FloatArray, zoom: float) -> ByteArray:
 
 def _stretched(grey: ByteArray) -> ByteArray:
     """Lift contrast gently; a tail in the shade must be seen in the sun."""
-    low, high = np.percentile(grey, (1, 99))
+    # A sixteenth of the pixels tells the range as well as all of them do.
+    low, high = np.percentile(grey[::4, ::4], (1, 99))
     gain = 255.0 / max(float(high - low), 64.0)
-    lifted = np.clip((grey.astype(np.float32) - float(low)) * gain, 0, 255)
-    return np.asarray(lifted, dtype=np.uint8)
+    levels = np.clip((np.arange(256) - float(low)) * gain, 0, 255).astype(np.uint8)
+    return np.asarray(cv2.LUT(grey, levels), dtype=np.uint8)
 
 
 def _annotated(

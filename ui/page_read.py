@@ -12,7 +12,7 @@ from classify.pipeline import ReadResult
 from tracker.types import InputError, Progress
 from ui.cause_words import spoken
 from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture
-from ui.clip_chooser import ChosenClip, choose_clip, shelf
+from ui.clip_chooser import ChosenClip, choose_clip, clip_by_token, shelf
 from ui.correction_part import correction_part, opinion_html
 from ui.corrections import told
 from ui.curves import curves_of
@@ -23,11 +23,12 @@ from ui.known_form import known_form
 from ui.known_input import parse_known
 from ui.picture_html import picture_html
 from ui.progress_line import stage_words
-from ui.reading_store import kept_reading
+from ui.reading_store import kept_reading, read_ahead
 from ui.verdict import causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
 
 _MOST_KEPT = 24
+_FIRST_DEMO = "demo-fishtailing"
 
 
 @st.cache_resource(show_spinner=False)
@@ -58,8 +59,21 @@ def show_read() -> None:
 def _hello(word: Words) -> None:
     st.html(f'<p class="ts-hello">{escape(word("pages.hello"))}</p>')
     if st.button(word("pages.hello_demo"), type="primary", key="hello-demo"):
-        st.query_params["clip"] = "demo-fishtailing"
+        st.query_params["clip"] = _FIRST_DEMO
         st.rerun()
+    # Whoever has no clip yet will look at the demo next, so it is read while the greeting is.
+    demo = clip_by_token(_FIRST_DEMO, word)
+    if demo is not None:
+        said = told(shelf(), demo.sha256, demo.given)
+        read_ahead(lambda: _read_quietly(demo, said, word), "demo-ahead")
+
+
+def _read_quietly(chosen: ChosenClip, said: Mapping[str, str], word: Words) -> FlightViews:
+    def silent(_stage: str, _share: float) -> None:
+        """Nobody is looking."""
+
+    result = kept_reading(chosen.path, chosen.sha256, parse_known(said), lambda: silent)
+    return kept_views(chosen, result, word)
 
 
 def read_with_progress(
@@ -84,7 +98,10 @@ def read_with_progress(
     place = st.empty()
     try:
         known = parse_known(said)
-        result = kept_reading(chosen.path, chosen.sha256, known, lambda: progress_bar(place, word))
+        with place, st.spinner(word("pages.reading")):
+            result = kept_reading(
+                chosen.path, chosen.sha256, known, lambda: progress_bar(place, word)
+            )
     except InputError as mistake:
         place.error(word.tell(mistake.message))
         return None
@@ -136,7 +153,9 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
         right.html(causes)
     else:
         st.html(verdict)
-    views = kept_views(chosen, result, word)
+    # The verdict stands on the page by now; the film takes about a second more.
+    with st.spinner(word("pages.making_film")):
+        views = kept_views(chosen, result, word)
     curves = curves_of(reading)
     if curves is not None:
         st.subheader(word("pages.see_it"), anchor=False)

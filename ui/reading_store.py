@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import logging
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -13,6 +15,7 @@ from tracker.types import Followed, Progress
 from ui.kept_readings import Kept
 
 _MOST_KEPT = 48
+_LOG = logging.getLogger("tailsway.dashboard")
 
 
 @st.cache_resource(show_spinner=False)
@@ -62,3 +65,25 @@ def kept_reading(
         return fresh[0] if fresh else read_followed(followed, known=known)
 
     return results.get((sha256, known), make)
+
+
+def read_ahead(work: Callable[[], object], name: str) -> None:
+    """Do something behind the page whose result will be asked for soon, unless it is being done.
+
+    Parameters
+    ----------
+    work
+        Keeps what it makes; a page that asks for the same meanwhile waits for it.
+    name
+        Of the work, so that it is begun once.
+    """
+    if any(thread.name == name for thread in threading.enumerate()):
+        return
+
+    def run() -> None:
+        try:
+            work()
+        except Exception:  # the page that asks for it will meet the same, and say so
+            _LOG.info("reading ahead failed", exc_info=True)
+
+    threading.Thread(target=run, daemon=True, name=name).start()
