@@ -6,10 +6,18 @@ from html import escape
 
 import streamlit as st
 
-from classify.casebook import Axis, before_and_after, propose
-from classify.evidence_book import decide
+from classify.casebook import (
+    Axis,
+    axis_of,
+    before_and_after,
+    decision_between,
+    outcome_of,
+    propose,
+)
+from classify.compare import Comparison
+from classify.evidence_book import decide, set_outcome
 from classify.knowledge import load_knowledge
-from classify.logbook import change_setup
+from classify.logbook import Version, change_setup
 from classify.proposal_json import proposal_json
 from classify.reasoning import NextChange, Row
 from classify.setup_change import suggested_changes
@@ -19,6 +27,7 @@ from ui.report import report_page
 from ui.report_film import film_of
 from ui.report_html import report_html
 from ui.report_pdf import report_pdf
+from ui.rounds_decided import case_as_of, decided_part
 from ui.rounds_part import AtHand, attempt, day_field
 from ui.rounds_sheet import sheet_inputs
 
@@ -34,15 +43,18 @@ def next_part(at: AtHand) -> None:
         The case.
     """
     word = at.word
+    case = case_as_of(at)
     try:
-        proposal = propose(at.case, word.language)
+        proposal = propose(case, word.language)
     except InputError as mistake:
         st.error(word.tell(mistake.message))
         return
     st.html(proposal_html(proposal, word))
     with st.expander(word("rounds.table_title")):
         st.html(_table_html(proposal.table, word))
-    _done(at, proposal)
+    if case is at.case:
+        _done(at, proposal)
+    decided_part(at)
 
 
 def proposal_html(proposal: NextChange, word: Words) -> str:
@@ -180,16 +192,30 @@ def compare_part(at: AtHand) -> None:
         word("rounds.after"), numbers, index=len(numbers) - 1, key=at.key("after")
     )
     axes: tuple[Axis, ...] = ("across", "up_down")
+    first, last = versions[numbers.index(before)], versions[numbers.index(after)]
     for axis in axes:
         st.html(f"<h3>{escape(word(f'rounds.axis_{axis}'))}</h3>")
         try:
-            found = before_and_after(
-                at.book, versions[numbers.index(before)], versions[numbers.index(after)], axis
-            )
+            found = before_and_after(at.book, first, last, axis)
         except InputError as mistake:
             st.write(word.tell(mistake.message))
             continue
         st.html(f'<p class="ts-difference">{escape(word.tell(found.sentence))}</p>')
+        _keep_outcome(at, first, last, axis, found)
+
+
+def _keep_outcome(
+    at: AtHand, before: Version, after: Version, axis: Axis, found: Comparison
+) -> None:
+    """Offer to write the outcome beside the change, along the axis that the change works on."""
+    decision, outcome = decision_between(at.case, before, after), outcome_of(found)
+    if decision is None or outcome is None or axis != axis_of(decision):
+        return
+    if decision.outcome == outcome:
+        st.html(f'<p class="ts-note">{escape(at.word(f"rounds.outcome_{outcome}"))}</p>')
+    elif st.button(at.word("rounds.keep_outcome"), key=at.key(f"outcome-{axis}")):
+        set_outcome(at.book, decision, outcome)
+        st.rerun()
 
 
 def report_part(at: AtHand) -> None:

@@ -25,6 +25,7 @@ from ui.page_read import progress_bar
 from ui.picker import Still, pick_points
 from ui.reading_store import kept_reading
 from ui.report_film import known_with_sheet
+from ui.rounds_correct import correct_part
 from ui.rounds_part import AtHand, attempt, day_field
 
 _KINDS = ("flight", "bare", "powder", "groups", "eye")
@@ -71,6 +72,7 @@ def _list(at: AtHand) -> None:
         if button.button(word("rounds.delete"), key=f"delete-{one.id}"):
             delete(at.book, "evidence", one.id)
             st.rerun()
+        correct_part(at, one)
 
 
 def _earlier(at: AtHand) -> None:
@@ -99,6 +101,9 @@ def _seen_html(seen: Seen, word: Words) -> str:
     elif "distance_m" in seen.payload:
         distance = seen.payload["distance_m"]
         parts.append(escape(word("rounds.at_distance", distance_m=str(distance))))
+        wind = seen.payload.get("crosswind_m_s")
+        if wind:
+            parts.append(escape(word("rounds.in_wind", wind_m_s=str(wind))))
     if seen.note:
         parts.append(escape(seen.note))
     if seen.clip_sha256 is not None:
@@ -158,6 +163,13 @@ def _flight(at: AtHand) -> None:
         st.rerun()
 
 
+def _wind(at: AtHand, name: str) -> float | None:
+    """Ask for the cross wind; blank is unknown."""
+    return st.number_input(
+        at.word("rounds.crosswind"), 0.0, 20.0, None, key=at.key(f"{name}-wind"), width=200
+    )
+
+
 def _bare(at: AtHand) -> None:
     word = at.word
     columns = st.columns(3)
@@ -169,6 +181,7 @@ def _bare(at: AtHand) -> None:
     )
     with columns[2]:
         day = day_field(word("rounds.day"), at.key("bare-day"))
+    wind = _wind(at, "bare")
     bare = _shots(at, "bare", face)
     fletched = _shots(at, "fletched", face)
     if bare and fletched and st.button(word("rounds.keep_bare"), type="primary"):
@@ -178,7 +191,7 @@ def _bare(at: AtHand) -> None:
             "distance_m": distance,
             "bare_m": bare,
             "fletched_m": fletched,
-            "crosswind_m_s": None,
+            "crosswind_m_s": wind,
         }
         _keep(at, "bare shaft", payload, day)
 
@@ -263,22 +276,32 @@ def _groups(at: AtHand) -> None:
         distance = columns[0].number_input(
             word("rounds.distance_m"), 3.0, 90.0, 18.0, key=at.key("group-distance")
         )
-        diameter = columns[1].number_input(
-            word("rounds.diameter_cm"), 0.5, 300.0, 15.0, key=at.key("group-diameter")
+        arrows = columns[1].number_input(
+            word("rounds.arrows"), 2, 144, 6, key=at.key("group-arrows")
         )
-        arrows = columns[2].number_input(
-            word("rounds.arrows"), 2, 12, 6, key=at.key("group-arrows")
+        diameter = columns[2].number_input(
+            word("rounds.diameter_cm"), 0.5, 300.0, None, key=at.key("group-diameter")
         )
+        score = columns[0].number_input(
+            word("rounds.or_score"), 0.0, 1440.0, None, key=at.key("group-score")
+        )
+        face = columns[1].number_input(
+            word("rounds.face_cm"), 20.0, 122.0, None, key=at.key("group-face")
+        )
+        wind = _wind(at, "group")
         day = day_field(word("rounds.day"), at.key("group-day"))
         sent = st.form_submit_button(word("rounds.keep_groups"), type="primary")
-    if sent:
-        payload: dict[str, object] = {
-            "distance_m": distance,
-            "crosswind_m_s": None,
-            "diameter_m": diameter / 100.0,
-            "arrows": int(arrows),
-        }
-        _keep(at, "groups", payload, day)
+    payload: dict[str, object] = {
+        "distance_m": distance,
+        "crosswind_m_s": wind,
+        "arrows": int(arrows),
+    }
+    if sent and diameter is not None and score is None:
+        _keep(at, "groups", {**payload, "diameter_m": diameter / 100.0}, day)
+    elif sent and diameter is None and score is not None and face is not None:
+        _keep(at, "groups", {**payload, "score": score, "face_diameter_m": face / 100.0}, day)
+    elif sent:
+        st.error(word("rounds.group_what"))
 
 
 def _eye(at: AtHand) -> None:

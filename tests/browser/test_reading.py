@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -55,7 +56,6 @@ def test_follow_view_really_plays(dashboard: str, page: Page) -> None:
     page.goto(f"{dashboard}/?clip=demo-fishtailing")
     settled(page)
     film = page.locator("video").first
-    page.wait_for_function("() => true")
     film.evaluate("v => new Promise(r => v.readyState >= 2 ? r() : v.onloadeddata = () => r())")
     cursor = page.locator(".cursor").first
     start = cursor.evaluate("mark => mark.style.left")
@@ -103,18 +103,37 @@ def test_correction_is_kept_after_a_reload(dashboard: str, page: Page) -> None:
 
 
 def test_ends_of_the_flight_set_by_hand_change_the_reading(dashboard: str, page: Page) -> None:
-    """The flight begins where the coach says, and the correction can be taken back."""
+    """The flight begins where the coach says, also after a reload, until that is taken back."""
     page.goto(f"{dashboard}/?clip=demo-minnowing")
     settled(page)
+    readout = page.locator(".readout").first
+    found = frame_of(str(readout.text_content()))
     page.get_by_text("Correct the tool").click()
     page.get_by_text("Release and impact", exact=True).click()
     button = page.get_by_role("button", name="The flight begins in frame")
     button.wait_for()
-    button.click()
+    slider = page.get_by_role("slider", name="Frame")
+    slider.focus()
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    page.get_by_role("button", name=f"The flight begins in frame {found + 4}").click()
+    expect(readout).to_contain_text(f"frame {found + 4} ")
+    page.reload()
+    settled(page)
+    expect(readout).to_contain_text(f"frame {found + 4} ")
+    page.get_by_text("Correct the tool").click()
+    page.get_by_text("Release and impact", exact=True).click()
     back = page.get_by_role("button", name="Take this correction back")
-    back.wait_for()
     back.click()
     expect(back).to_have_count(0)
+    expect(readout).to_contain_text(f"frame {found} ")
+
+
+def frame_of(readout: str) -> int:
+    """Take the frame's number out of what stands under the film."""
+    found = re.search(r"frame (\d+)", readout)
+    assert found is not None
+    return int(found.group(1))
 
 
 def test_two_clips_run_in_step(dashboard: str, page: Page) -> None:

@@ -1,0 +1,93 @@
+"""Correct what was written down, on a page: what stood there before is kept and can be read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from html import escape
+
+import streamlit as st
+
+from classify.evidence_book import Seen, correct
+from classify.logbook_undo import history
+from tracker.types import InputError
+from ui.dash_words import Words
+from ui.rounds_part import AtHand, attempt
+
+NUMBERS: Mapping[str, tuple[str, ...]] = {
+    "bare shaft": ("distance_m", "crosswind_m_s"),
+    "groups": ("distance_m", "crosswind_m_s", "diameter_m", "arrows", "score", "face_diameter_m"),
+    "flight": ("arrow",),
+}
+"""What can be corrected in place; impacts and marks are deleted and entered again."""
+
+
+def correct_part(at: AtHand, seen: Seen) -> None:
+    """Draw the form that corrects one piece of evidence, and its past.
+
+    Parameters
+    ----------
+    at
+        The case.
+    seen
+        What to correct.
+    """
+    word = at.word
+    names = [n for n in NUMBERS.get(seen.kind, ()) if n in seen.payload or n == "crosswind_m_s"]
+    past = history(at.book, seen.id)
+    if not names and not past:
+        return
+    with st.expander(word("rounds.correct")):
+        if past:
+            st.html(_past_html(past, word))
+        if not names:
+            return
+        with st.form(f"correct-{seen.id}", border=False):
+            texts = {
+                name: st.text_input(
+                    word(f"rounds.payload_{name}"),
+                    value=_shown(seen.payload.get(name)),
+                    key=f"correct-{seen.id}-{name}",
+                )
+                for name in names
+            }
+            reason = st.text_input(word("rounds.reason"), key=f"correct-{seen.id}-why")
+            sent = st.form_submit_button(word("rounds.correct_send"))
+        if sent and attempt(word, lambda: _correct(at, seen, texts, reason)):
+            st.rerun()
+
+
+def _correct(at: AtHand, seen: Seen, texts: Mapping[str, str], reason: str) -> None:
+    if not reason.strip():
+        raise InputError("rounds.reason_missing")
+    changed = {
+        n: _value(n, t) for n, t in texts.items() if t.strip() != _shown(seen.payload.get(n))
+    }
+    if not changed:
+        raise InputError("rounds.change_nothing")
+    correct(at.book, seen, {**seen.payload, **changed}, reason=reason.strip())
+
+
+def _value(name: str, text: str) -> object:
+    """Read a number, or the arrow's name; blank is unknown."""
+    if not text.strip():
+        return None
+    if name == "arrow":
+        return text.strip()
+    try:
+        number = float(text.replace(",", "."))
+    except ValueError:
+        raise InputError("rounds.no_number", found=text) from None
+    return int(number) if name == "arrows" else number
+
+
+def _shown(value: object) -> str:
+    return "" if value is None else str(value)
+
+
+def _past_html(past: list[tuple[str, str, dict[str, object]]], word: Words) -> str:
+    items = "".join(
+        f"<li><strong>{escape(when[:10])}</strong> {escape(reason)} · "
+        f"{escape(word('rounds.stood', text=str(row.get('payload_json', ''))[:200]))}</li>"
+        for when, reason, row in past
+    )
+    return f"<ul class='ts-history'>{items}</ul>"
