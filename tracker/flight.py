@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from tracker.candidates import (
+    SIZES_PX,
     Candidates,
     Picture,
     difference,
@@ -36,7 +37,10 @@ SEARCHED_SIDE_PX = 640
 FEWEST_SEEN = 12
 """Frames in which the nock must be seen."""
 
-SURE, CLAIM = 0.8, 0.35
+BLACK, BLACK_IS_BOW = 30.0, 0.5
+"""Grey level below which what flies is as likely a limb of the bow, and the share that is left."""
+
+SURE, CLAIM = 0.8, 0.5
 """Confidence at which other paths are not tried, and below which none is claimed (chosen here)."""
 
 SEARCH_TRUE_S = 0.22
@@ -44,6 +48,9 @@ SEARCH_TRUE_S = 0.22
 
 STROKE_TRUE_S = 0.017
 """From the fingers' release to the string's: twice 0.48 m at 56 m/s."""
+
+SPOT_M = 0.007
+"""Spread of the spot that nock, vanes and shaft together make (chosen here)."""
 
 STROKE_SIGMA_TRUE_S = 0.003
 """Draw lengths and speeds differ."""
@@ -228,8 +235,8 @@ def confidence(window: Window, settled: Settled) -> float:
     """Weigh how sure it is that a settled path is an arrow's, 0 to 1.
 
     An arrow is seen in most frames between its first and last, comes into sight soon after the
-    release, keeps its brightness while it shrinks as one over T, and falls as fast as its size
-    says: fall and size both grow with focal length over speed.
+    release, explains what changed around it, keeps its brightness while it shrinks as one over T,
+    and falls as fast as its size says: fall and size both grow with focal length over speed.
     """
     rows = np.nonzero(np.isfinite(settled.xy_px[:, 0]))[0]
     if len(rows) < FEWEST_SEEN:
@@ -241,6 +248,7 @@ def confidence(window: Window, settled: Settled) -> float:
     scatter = float(1.4826 * np.median(np.abs(amplitude - middle))) / max(middle, 1e-3)
     growth = float(np.polyfit(np.log(depth), np.log(np.maximum(amplitude, 0.05)), 1)[0])
     total = float(np.sqrt(np.sum(settled.contrast[rows] ** 2)))
+    explained = float(np.median(settled.explained[rows]))
     late_s = (rows[0] + window.first - window.release) * window.step_s * window.true_per_clock
     sure = (
         np.clip((share - 0.2) / 0.4, 0, 1)
@@ -248,7 +256,9 @@ def confidence(window: Window, settled: Settled) -> float:
         * np.clip((1.0 - abs(growth)) / 0.4, 0, 1)
         * np.clip((total - 25) / 40, 0, 1)
         * np.clip((len(rows) - 8) / 16, 0, 1)
-        * np.clip((0.12 - late_s) / 0.03, 0, 1)
+        * np.clip((0.09 - late_s) / 0.03, 0, 1)
+        * np.clip((explained - 0.42) / 0.15, 0, 1)
+        * (BLACK_IS_BOW if settled.look.nock < BLACK else 1.0)
     )
     if window.stretch is not None:
         fall = settled.path.y[2] / (0.5 * GRAVITY * window.stretch**2)
@@ -340,6 +350,10 @@ def sky_of(window: Window, scene: Seen) -> Sky:
         swing_px=0.012 * long_side,
         swing_at_s=0.03 / window.true_per_clock,
         spot_px=0.75 * scene.reduce,
+        size_per_fall_s2=None
+        if window.stretch is None
+        else SPOT_M / (0.5 * GRAVITY * window.stretch**2),
+        sizes_px=(SIZES_PX[0] * scene.reduce, SIZES_PX[-1] * scene.reduce),
     )
 
 

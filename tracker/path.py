@@ -37,6 +37,9 @@ SEEN = 0.8
 POLISHED = 16
 """Raw paths, the best, that are fitted to their candidates."""
 
+SIZE_SPREAD = 0.6
+"""Standard deviation of the logarithm of a candidate's size about what its fall says."""
+
 AGAIN = 15
 """Frames after which a candidate at the same place tells against an arrow (chosen here)."""
 
@@ -95,6 +98,11 @@ class Sky:
         T at which that holds; it shrinks as 1/T.
     spot_px
         How well a candidate is placed.
+    size_per_fall_s2
+        Size of the tail's spot times T, over g: both grow with focal length over speed. None
+        where the capture rate, and so the fall, is unknown.
+    sizes_px
+        Smallest and largest spot that candidates were looked for with.
     """
 
     time_s: FloatArray
@@ -105,6 +113,8 @@ class Sky:
     swing_px: float
     swing_at_s: float
     spot_px: float
+    size_per_fall_s2: float | None
+    sizes_px: tuple[float, float]
 
     def tolerance_px(self, since_s: FloatArray) -> FloatArray:
         """How far a candidate may lie from a path of (1) at T (one standard deviation)."""
@@ -153,6 +163,8 @@ class _Table:
         density = np.maximum(_clutter(seen.xy_px, shape) / n, _standing(seen, sky.spot_px) / n)
         strength = 0.3 * np.clip(seen.snr - 3.5, -3, 8)
         self.gain[row, rank] = (strength - np.log(density))[order]
+        self.log_size = np.zeros((n, width))
+        self.log_size[row, rank] = np.log(seen.size_px[order])
         self.snr = np.zeros((n, width))
         self.snr[row, rank] = seen.snr[order]
 
@@ -303,9 +315,15 @@ def _score(
     base = np.log(SEEN / (2 * np.pi * tolerance**2))
     best = np.full(px.shape, -np.inf)
     rank = np.full(px.shape, -1)
+    due = None
+    if sky.size_per_fall_s2 is not None:
+        fall = np.clip(y[:, 2:], *sky.fall_px_s)
+        due = np.log(np.clip(sky.size_per_fall_s2 * fall / T, *sky.sizes_px))
     for k in range(table.index.shape[1]):
         d2 = (px - table.xy[:, k, 0]) ** 2 + (py - table.xy[:, k, 1]) ** 2
         gain = base + table.gain[:, k] - d2 / (2 * tolerance**2)
+        if due is not None:
+            gain = gain - ((table.log_size[:, k] - due) / SIZE_SPREAD) ** 2 / 2
         better = gain > best
         best[better] = gain[better]
         rank[np.where(better, True, False)] = k

@@ -1,7 +1,7 @@
 """The camera's own motion, from the scenery: a frame goes in, where its picture went comes out.
 
 Knows nothing of arrows: corners of one reference frame are followed by Lucas-Kanade,
-and a similarity transform is agreed on by most of them, so that what was lost or moves by itself
+and a shift and turn are agreed on by most of them, so that what was lost or moves by itself
 (archer, bow, arrow, passers-by) is outvoted. Coordinates are transformed, never pixels.
 
 References
@@ -22,11 +22,28 @@ from tracker.types import ByteArray, FloatArray
 
 Points = npt.NDArray[np.float32]
 
-CORNERS = 160
-"""Enough for 0.01 px on photographs; more only cost time (chosen here)."""
+CELLS_ACROSS = 12
+"""Cells along the longer side of the picture; each gives a corner and an edge."""
 
-FEWEST_CORNERS = 10
-"""Below this a similarity transform is not agreed on but guessed (chosen here)."""
+WINDOW_PX = 21
+"""Side of the square that is followed around a landmark."""
+
+LEAST_GRADIENT = 40.0
+"""Sum of squared slopes in the square below which there is nothing to follow."""
+
+NOISE_LEVELS, LANDMARK_PX = 60.0, 0.1
+"""Grey levels by which two pictures of one place differ, times the square root of the pixels that
+count as one because compression freezes faint texture as a block; least error of a place."""
+
+FEWEST_CORNERS = 6
+"""Below this a motion is not agreed on but guessed (chosen here)."""
+
+TURN_RAD = 0.004
+"""How far a hand turns a phone within a shot, one standard deviation (chosen here)."""
+
+STRAY_PX, FORGET = 0.4, 0.2
+"""Mean distance from the agreed motion at which a corner counts half, and the share by which each
+frame renews that mean."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -36,7 +53,7 @@ class CameraMotion:
     Attributes
     ----------
     matrix
-        (2, 3) similarity: raw = matrix[:, :2] @ reference + matrix[:, 2], pixels.
+        (2, 3) shift and turn: raw = matrix[:, :2] @ reference + matrix[:, 2], pixels.
     inliers
         Corners that agree; 0 where the scenery gave no answer and the identity stands in.
     residual_px
@@ -74,14 +91,9 @@ class Scenery:
     def __init__(self, luma: ByteArray, reduce: int = 1) -> None:
         self.reduce = reduce
         self._reference = self._small(luma)
-        h, w = self._reference.shape
-        corners = cv2.goodFeaturesToTrack(
-            self._reference, CORNERS, qualityLevel=0.01, minDistance=max(6.0, (w * h) ** 0.5 / 40)
-        )
-        self._corners: Points = np.zeros((0, 1, 2), np.float32)
-        if corners is not None:
-            self._corners = np.asarray(corners, dtype=np.float32)
+        self._corners, self._spread = _landmarks(self._reference)
         self._last = STILL
+        self._strayed = np.zeros(len(self._corners))
 
     def _small(self, luma: ByteArray) -> ByteArray:
         if self.reduce == 1:
@@ -113,24 +125,56 @@ class Scenery:
         small = self._small(luma)
         start = self._corners[:, 0] @ self._last[:, :2].T + self._last[:, 2]
         guess = np.ascontiguousarray(start[:, None], dtype=np.float32)
-        there, ok1 = _followed(self._reference, small, self._corners, guess)
-        good = ok1[:, 0] == 1
-        if good.sum() < FEWEST_CORNERS:
-            return CameraMotion(matrix=STILL, inliers=0, residual_px=np.nan)
-        source, target = self._corners[good, 0], there[good, 0]
-        matrix, inlier = cv2.estimateAffinePartial2D(
-            source, target, method=cv2.RANSAC, ransacReprojThreshold=0.6, maxIters=400
-        )
-        if matrix is None or inlier.sum() < FEWEST_CORNERS:
-            return CameraMotion(matrix=STILL, inliers=0, residual_px=np.nan)
-        agree = inlier[:, 0] == 1
+        there, found = _followed(self._reference, small, self._corners, guess)
+        source = self._corners[:, 0].astype(np.float64)
+        target = there[:, 0].astype(np.float64)
+        usable = found[:, 0] == 1
+        matrix, weight, miss = self._agreed(source, target, usable)
+        agree = weight > 0.25
+        if agree.sum() < FEWEST_CORNERS:
+            return CameraMotion(matrix=self._full_size(self._last), inliers=0, residual_px=np.nan)
         self._last = matrix
-        miss = source[agree] @ matrix[:, :2].T + matrix[:, 2] - target[agree]
+        self._strayed += FORGET * (np.where(usable, np.minimum(miss, 4.0), 4.0) - self._strayed)
         return CameraMotion(
             matrix=self._full_size(matrix),
             inliers=int(agree.sum()),
-            residual_px=float(np.sqrt((miss**2).sum(axis=1).mean())) * self.reduce,
+            residual_px=float(np.sqrt((miss[agree] ** 2).mean())) * self.reduce,
         )
+
+    def _agreed(
+        self, source: FloatArray, target: FloatArray, usable: npt.NDArray[np.bool_]
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Fit shift and turn with Cauchy weights, starting from the frame before.
+
+        A corner that has strayed in earlier frames (the archer's, a passer-by's) counts less.
+        """
+        matrix = self._last
+        trust = usable / (1 + (self._strayed / STRAY_PX) ** 2)
+        middle = source.mean(axis=0)
+        arm = source - middle
+        J = np.zeros((len(source), 2, 3))
+        J[:, 0, 0] = J[:, 1, 1] = 1
+        J[:, :, 2] = np.stack([-arm[:, 1], arm[:, 0]], axis=1)
+        for widen in (8.0, 4.0, 2.0, 1.0, 1.0, 1.0):
+            left = target - (source @ matrix[:, :2].T + matrix[:, 2])
+            # an edge tells nothing of the motion along it: each landmark has its own ellipse
+            inform = np.linalg.inv(self._spread * widen**2)
+            far2 = np.einsum("ni,nij,nj->n", left, inform, left)
+            w = trust / (1 + far2 / 4)
+            N = np.einsum("n,nik,nij,njl->kl", w, J, inform, J) + np.diag([1e-6, 1e-6, 0.0])
+            g = np.einsum("n,nik,nij,nj->k", w, J, inform, left)
+            # the turn is held to what a hand does
+            angle = float(np.arctan2(matrix[1, 0], matrix[0, 0]))
+            N[2, 2] += TURN_RAD**-2.0
+            g[2] -= TURN_RAD**-2.0 * angle
+            step = np.linalg.solve(N, g)
+            angle += float(step[2])
+            turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+            at_middle = matrix[:, :2] @ middle + matrix[:, 2] + step[:2]
+            matrix = np.column_stack([turn, at_middle - turn @ middle])
+        left = target - (source @ matrix[:, :2].T + matrix[:, 2])
+        miss = np.sqrt(np.einsum("ni,nij,nj->n", left, np.linalg.inv(self._spread), left))
+        return matrix, np.asarray(trust / (1 + miss**2 / 4)), miss * LANDMARK_PX
 
     def _full_size(self, matrix: FloatArray) -> FloatArray:
         """Undo the reduction; the centre of small pixel 0 is at (reduce - 1) / 2."""
@@ -139,6 +183,42 @@ class Scenery:
         centre = (self.reduce - 1) / 2
         shift = matrix[:, 2] * self.reduce + centre - matrix[:, :2] @ np.full(2, centre)
         return np.column_stack([matrix[:, :2], shift])
+
+
+def _landmarks(luma: ByteArray) -> tuple[Points, FloatArray]:
+    """Choose a corner and an edge in each cell that has any, with how well each can be placed.
+
+    Returns
+    -------
+    points : numpy.ndarray
+        (m, 1, 2) places.
+    spread : numpy.ndarray
+        (m, 2, 2) covariance of a place found again, square pixels: narrow across an edge, wide
+        along it.
+    """
+    h, w = luma.shape
+    fine = cv2.GaussianBlur(luma.astype(np.float32), (0, 0), 1.0)
+    gx, gy = cv2.Sobel(fine, -1, 1, 0, scale=0.125), cv2.Sobel(fine, -1, 0, 1, scale=0.125)
+    window = (WINDOW_PX, WINDOW_PX)
+    a, b, c = (cv2.boxFilter(g, -1, window, normalize=False) for g in (gx * gx, gx * gy, gy * gy))
+    half = np.sqrt((a - c) ** 2 / 4 + b * b)
+    corner, edge = (a + c) / 2 - half, (a + c) / 2 + half
+    side = max(w, h) / CELLS_ACROSS
+    points: list[tuple[int, int]] = []
+    rim = WINDOW_PX
+    for y0 in np.arange(rim, h - rim - side / 2, side):
+        for x0 in np.arange(rim, w - rim - side / 2, side):
+            y1, x1 = int(min(y0 + side, h - rim)), int(min(x0 + side, w - rim))
+            for map_ in (corner, edge):
+                cell = map_[int(y0) : y1, int(x0) : x1]
+                iy, ix = np.unravel_index(int(cell.argmax()), cell.shape)
+                points.append((int(x0) + int(ix), int(y0) + int(iy)))
+    points = sorted({p for p in points if edge[p[1], p[0]] > LEAST_GRADIENT})
+    at = np.array(points, dtype=np.int64).reshape(-1, 2)
+    x, y = at[:, 0], at[:, 1]
+    tensor = np.stack([np.stack([a[y, x], b[y, x]], 1), np.stack([b[y, x], c[y, x]], 1)], 1)
+    spread = NOISE_LEVELS**2 * np.linalg.inv(tensor.astype(np.float64) + np.eye(2))
+    return at[:, None].astype(np.float32), spread + LANDMARK_PX**2 * np.eye(2)
 
 
 def _followed(
@@ -150,8 +230,9 @@ def _followed(
         after,
         corners,
         guess,
-        winSize=(15, 15),
+        winSize=(WINDOW_PX, WINDOW_PX),
         maxLevel=2,
         flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
+        minEigThreshold=1e-6,
     )
     return np.asarray(there, dtype=np.float32), np.asarray(found, dtype=np.uint8)
