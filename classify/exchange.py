@@ -15,6 +15,7 @@ import sqlite3
 import stat
 import uuid
 import zipfile
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, cast
@@ -110,10 +111,11 @@ Row = dict[str, str | int | float | None]
 
 def _all_rows(book: LogbookFile) -> dict[str, list[Row]]:
     with book.reading() as db:
-        return {
-            name: [dict(row) for row in db.execute(f"SELECT * FROM {name} ORDER BY rowid")]  # noqa: S608 fixed names
-            for name in TABLES
-        }
+        return {name: _rows_of(db, name) for name in TABLES}
+
+
+def _rows_of(db: sqlite3.Connection, table: str) -> list[Row]:
+    return [dict(row) for row in db.execute(f"SELECT * FROM {table} ORDER BY rowid")]  # noqa: S608 fixed names
 
 
 def _csv(rows: list[Row]) -> str:
@@ -150,7 +152,8 @@ def import_zip(book: LogbookFile, source: Path) -> Exchanged:
     Raises
     ------
     InputError
-        If it is no such file, was tampered with, or a row in it contradicts one that is here.
+        If it is no such file, is of a later or unknown shape, was tampered with, or a row in it
+        contradicts one that is here. A zip of an earlier shape is brought forward.
         Then the logbook's tables are as they were.
     """
     try:
@@ -207,15 +210,42 @@ def _tables(
             head = json.loads(_limited(stream, entries["logbook.json"]))
         if head["format"] != FORMAT:
             raise ValueError("another format")
-        shape = int(head["shape"])
+        shape = _known_shape(head["shape"])
         tables = cast("dict[str, list[dict[str, Any]]]", head["tables"])
-        rows = {name: [dict(row) for row in tables[name]] for name in TABLES}
+        if shape < len(MIGRATIONS):
+            tables = _brought_forward(tables, shape)
+        return {name: [dict(row) for row in tables[name]] for name in TABLES}
     except (KeyError, TypeError, ValueError, RecursionError) as error:
         reason = f"logbook.json: {error}"
         raise InputError("logbook.no_zip", path=str(packed.filename), reason=reason) from None
-    if shape != len(MIGRATIONS):
-        raise InputError("logbook.newer", found=shape, known=len(MIGRATIONS))
-    return rows
+
+
+def _known_shape(shape: object) -> int:
+    """Pass on the shape that a zip file says it has; refuse a later one, and what is none."""
+    if not isinstance(shape, int) or isinstance(shape, bool) or shape < 1:
+        raise InputError("logbook.zip_unknown", found=repr(shape)[:40], known=len(MIGRATIONS))
+    if shape > len(MIGRATIONS):
+        raise InputError("logbook.zip_newer", found=shape, known=len(MIGRATIONS))
+    return shape
+
+
+def _brought_forward(tables: dict[str, list[Row]], shape: int) -> dict[str, list[Row]]:
+    """Bring rows of an earlier shape to today's, by the steps that a logbook file goes through."""
+    with closing(sqlite3.connect(":memory:", isolation_level=None)) as db:
+        db.row_factory = sqlite3.Row
+        for step in MIGRATIONS[:shape]:
+            db.executescript(step)
+        names = [str(row["name"]) for row in db.execute(
+            "SELECT name FROM sqlite_master WHERE type = 'table'")]  # fmt: skip
+        try:
+            for name in names:
+                for row in tables[name]:
+                    _insert(db, name, row)
+            for step in MIGRATIONS[shape:]:
+                db.executescript(step)
+        except sqlite3.Error as error:
+            raise InputError("logbook.does_not_fit", reason=str(error)) from None
+        return {name: _rows_of(db, name) for name in TABLES}
 
 
 def _limited(stream: IO[bytes], info: zipfile.ZipInfo) -> bytes:
@@ -265,19 +295,32 @@ def _sound(table: str, row: dict[str, Any]) -> None:
 
 def _put(db: sqlite3.Connection, table: str, row: dict[str, Any]) -> int:
     """Put one row in; 1 if it was new, 0 if the same row was there, else a refusal."""
-    columns = [str(info["name"]) for info in db.execute(f"PRAGMA table_info({table})")]
-    if sorted(columns) != sorted(row):
-        raise InputError("logbook.does_not_fit", reason=f"columns of {table}")
+    columns, values = _columns_and_values(db, table, row)
     _sound(table, row)
-    values = [row[column] for column in columns]
-    if any(not isinstance(value, str | int | float | None) for value in values):
-        raise InputError("logbook.does_not_fit", reason=f"a value of {table}")
     key = columns[0]
     there = db.execute(f"SELECT * FROM {table} WHERE {key} = ?", (row[key],)).fetchone()  # noqa: S608 fixed names
     if there is not None:
         if table != "clips" and [there[column] for column in columns] != values:
             raise InputError("logbook.contradicts", what=table, id=str(row[key])[:40])
         return 0
-    marks = ", ".join("?" * len(columns))
-    db.execute(f"INSERT INTO {table} VALUES ({marks})", values)  # noqa: S608 fixed names
+    _insert(db, table, row)
     return 1
+
+
+def _columns_and_values(
+    db: sqlite3.Connection, table: str, row: dict[str, Any]
+) -> tuple[list[str], list[Any]]:
+    """Columns of a table and a row's values in their order; refuse a row of another shape."""
+    columns = [str(info["name"]) for info in db.execute(f"PRAGMA table_info({table})")]
+    if sorted(columns) != sorted(row):
+        raise InputError("logbook.does_not_fit", reason=f"columns of {table}")
+    values = [row[column] for column in columns]
+    if any(not isinstance(value, str | int | float | None) for value in values):
+        raise InputError("logbook.does_not_fit", reason=f"a value of {table}")
+    return columns, values
+
+
+def _insert(db: sqlite3.Connection, table: str, row: dict[str, Any]) -> None:
+    _, values = _columns_and_values(db, table, row)
+    marks = ", ".join("?" * len(values))
+    db.execute(f"INSERT INTO {table} VALUES ({marks})", values)  # noqa: S608 fixed names
