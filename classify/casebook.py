@@ -258,9 +258,7 @@ def _swings(seen: Sequence[Seen], axis: Axis) -> list[Swing]:
 
 def decision_between(case: Case, before: Version, after: Version) -> Decision | None:
     """Find the decision that made one version of another; None if it was changed by hand."""
-    made = [
-        d for d in case.decisions if d.version_id == before.id and d.to_version_id == after.id
-    ]
+    made = [d for d in case.decisions if d.version_id == before.id and d.to_version_id == after.id]
     return made[-1] if made else None
 
 

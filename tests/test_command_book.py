@@ -116,6 +116,39 @@ def test_groups_eye_search_delete_undo(started):
     assert "Fern (left-handed): blue bow" in started("archers")
 
 
+def test_evidence_is_corrected_and_its_past_is_shown(started):
+    """A slip of the keyboard is put right; what stood there, when and why, can be read."""
+    said = started("bare", "Fern", "--distance-m", "81", "--bare-cm", BARE, "--fletched-cm",
+                   FLETCHED, "--date", "2026-02-01")  # fmt: skip
+    identity = said.split("(")[1].split(")")[0]
+    started("correct", "Fern", "--evidence", identity, "--set", "distance_m=18", "--set",
+            "bare_m=-6,0 -5,1", "--reason", "typed the wrong way round")  # fmt: skip
+    listed = started("seen", "Fern").splitlines()
+    assert '"distance_m": 18.0' in listed[0]
+    assert "[-0.06, 0.0], [-0.05, 0.01]" in listed[0]
+    assert "typed the wrong way round" in listed[1]
+    assert '"distance_m": 81.0' in listed[1]
+    for wrong in ("moon=1", "distance_m=far", "distance_m=500"):
+        started("correct", "Fern", "--evidence", identity, "--set", wrong, "--reason", "x",
+                status=2)  # fmt: skip
+
+
+def test_a_nocking_point_is_compared_up_and_down(started, tmp_path):
+    """Unless told, the axis is the one that the change works on."""
+    started("powder", "Fern", "--clean", "--date", "2026-02-01")
+    started("bare", "Fern", "--distance-m", "18", "--bare-cm", "0,-8 1,-9 -1,-8", "--fletched-cm",
+            FLETCHED, "--date", "2026-02-01")  # fmt: skip
+    for k, (up_mm, when) in enumerate([(9.0, 1), (9.6, 1), (8.7, 1), (3.0, 2), (2.6, 2), (3.3, 2)]):
+        if k == 3:
+            assert "Lower the nocking point" in started("done", "Fern", "--date", "2026-02-02")
+        lines = [{"kind": "yaw", "swing_mm": mm, "swing_sigma_mm": 0.5} for mm in (6.0, up_mm)]
+        path = tmp_path / f"r{k}.json"
+        path.write_text(json.dumps({**READING, "across": lines[:1], "up_down": lines[1:]}))
+        started("reading", "Fern", str(path), "--date", f"2026-02-0{when}")
+    assert "the change is real. Keep it." in started("compare", "Fern")
+    assert "Undo it" in started("compare", "Fern", "--axis", "across")
+
+
 def test_export_import_backup(started, tmp_path, monkeypatch):
     """The logbook goes into another folder whole."""
     started("export", "all.zip")

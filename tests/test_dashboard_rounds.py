@@ -1,0 +1,113 @@
+"""Independent: the worked season in the dashboard, round by round, against the bow's truth."""
+
+from __future__ import annotations
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from classify import logbook
+from classify.casebook import open_case
+from classify.evidence_book import decisions_of
+from classify.knowledge import load_knowledge
+from classify.logbook_file import LogbookFile
+from fixtures.season import play_season
+
+
+def rounds() -> None:
+    """Draw set-ups and rounds."""
+    from ui.page_rounds import show_rounds
+
+    show_rounds()
+
+
+def html_of(done: AppTest) -> str:
+    """Give all the HTML that a page wrote."""
+    return " ".join(str(part.proto.body) for part in done.get("html"))
+
+
+@pytest.fixture
+def season(tmp_path, monkeypatch):
+    """Play the season into the folder that the page looks at."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book = LogbookFile(tmp_path)
+    return book, play_season(book)
+
+
+def opened(**query) -> AppTest:
+    """Open the page."""
+    page = AppTest.from_function(rounds, default_timeout=60)
+    for name, value in query.items():
+        page.query_params[name] = value
+    done = page.run()
+    assert not done.exception
+    return done
+
+
+def test_every_round_on_the_page_is_what_the_truth_needed(season):
+    """Each archer's list of decisions is the truth's own, in order, and ends with keep."""
+    book, played = season
+    for archer in logbook.archers(book):
+        bow = logbook.find_setup(book, archer, None)
+        shown = html_of(opened(archer=archer.name)).split("<ol class='ts-history'>")[1]
+        items = shown.split("</ol>")[0].split("<li>")[1:]
+        wanted = [r for r in played if r.archer == archer.name]
+        assert len(items) == len(wanted) == len(decisions_of(book, bow.id))
+        known = load_knowledge(archer.hand)
+        for item, one in zip(items, wanted, strict=True):
+            cure = known.cures[one.wanted]
+            assert cure.change in item or cure.far_change in item
+
+
+def test_the_page_looks_back_at_an_earlier_version(season):
+    """As of version 2 the card proposes what the truth needed then, and offers no way to do it."""
+    book, played = season
+    archer = logbook.find_archer(book, "Birch")
+    page = opened(archer="Birch")
+    assert "Keep this set-up" in html_of(page)
+    box = next(box for box in page.selectbox if box.label == "As of version")
+    for version in box.options[:-1]:
+        then = box.set_value(int(version)).run()
+        last = [r for r in played if r.archer == "Birch" and r.version == int(version)][-1]
+        cure = load_knowledge(archer.hand).cures[last.wanted]
+        card = html_of(then).split('class="ts-change">')[1].split("</p>")[0]
+        assert card in (cure.change, cure.far_change)
+        assert not [b for b in then.button if b.label == "Write it down"]
+        box = next(b for b in then.selectbox if b.label == "As of version")
+
+
+def test_wind_is_corrected_on_the_page_with_its_past(season):
+    """A forgotten wind is added to a test; the reasoning asks for calm, the past is shown."""
+    book, _ = season
+    archer = logbook.find_archer(book, "Cedar")
+    bow = logbook.find_setup(book, archer, None)
+    page = opened(archer="Cedar", part="seen")
+    test = next(s for s in open_case(book, archer, bow.id).seen[-1] if s.kind == "bare shaft")
+    page.text_input(f"correct-{test.id}-crosswind_m_s").set_value("5")
+    page.text_input(f"correct-{test.id}-why").set_value("forgot the wind")
+    send = next(b for b in page.button if b.form_id == f"correct-{test.id}")
+    done = send.click().run()
+    assert not done.exception
+    assert "forgot the wind" in html_of(done)
+    assert "cross wind 5.0 m/s" in html_of(done)
+    assert open_case(book, archer, bow.id).evidence.crosswind_m_s == pytest.approx(5.0)
+
+
+def test_a_group_is_kept_as_a_score_with_its_wind(season):
+    """The group form takes a score with its face, and the wind; half a group is refused."""
+    book, _ = season
+    archer = logbook.find_archer(book, "Alder")
+    bow = logbook.find_setup(book, archer, None)
+    key = bow.id[:8]
+    page = opened(archer="Alder", part="seen")
+    page = page.button_group(f"add-kind-{key}").set_value("groups").run()
+    send = next(b for b in page.button if b.label == "Keep the group")
+    page = send.click().run()
+    assert "widest distance" in page.error[0].value
+    page.number_input(f"group-score-{key}").set_value(50.0)
+    page.number_input(f"group-face-{key}").set_value(40.0)
+    page.number_input(f"group-wind-{key}").set_value(2.0)
+    page = next(b for b in page.button if b.label == "Keep the group").click().run()
+    assert not page.exception
+    kept = [s for s in open_case(book, archer, bow.id).seen[-1] if s.kind == "groups"][-1]
+    assert kept.payload["score"] == pytest.approx(50.0)
+    assert kept.payload["crosswind_m_s"] == pytest.approx(2.0)

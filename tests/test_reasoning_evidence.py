@@ -1,0 +1,188 @@
+"""Rules: which tests are believed when they were shot again, in wind, or against each other."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from classify import exchange, logbook
+from classify.casebook import axis_of, decision_between, open_case, propose
+from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest
+from classify.evidence_book import decide, evidence_of, record
+from classify.exchange import export_zip, import_zip
+from classify.findings import find
+from classify.logbook_file import LogbookFile
+from classify.migrations import MIGRATIONS
+from classify.reasoning import next_change
+from tests.made_logbook import made_logbook
+
+CROSS = np.array([[0.02, 0.0], [-0.02, 0.0], [0.0, 0.02], [0.0, -0.02], [0.01, 0.0], [-0.01, 0.0]])
+CLEAN = PowderTest(marks=())
+LOWER_VANE = PowderTest(marks=(("lower vane", "rest"),))
+QUICK = (FlightSeen(presence={"minnowing": 0.95, "fishtailing": 0.0, "porpoising": 0.0}),) * 3
+
+
+def bare(x_cm, y_cm=0.0):
+    """Make a bare-shaft test whose mean offset is exactly that."""
+    return BareShaftTest(
+        distance_m=18.0, bare_m=CROSS[:4] + np.array([x_cm, y_cm]) / 100, fletched_m=CROSS
+    )
+
+
+@pytest.fixture
+def begun(tmp_path):
+    """Begin a set-up in a logbook."""
+    book = LogbookFile(tmp_path / "book")
+    archer = logbook.add_archer(book, "Fern", hand="right")
+    typed = {"nocking_point": "12 mm", "point_mass": "100 gr", "balance_point": "480 mm",
+             "arrow_length": "730 mm"}  # fmt: skip
+    version = logbook.add_setup(
+        book, archer, "bow", typed=typed, dated="2026-02-01", reason="as found"
+    )
+    record(book, version, "powder", {"marks": []}, dated="2026-02-01")
+    return book, archer, version
+
+
+def shoot(book, version, x_cm, wind):
+    """Keep a bare-shaft test in a wind."""
+    payload = {
+        "distance_m": 18.0,
+        "bare_m": (CROSS[:4] + np.array([x_cm / 100, 0.0])).tolist(),
+        "fletched_m": CROSS.tolist(),
+        "crosswind_m_s": wind,
+    }
+    record(book, version, "bare shaft", payload, dated="2026-02-02")
+
+
+def test_a_calm_test_takes_the_place_of_a_windy_one(begun):
+    """After the test is shot again in calm air the wind is no longer asked about."""
+    book, archer, version = begun
+    shoot(book, version, 7.0, 6.0)
+    assert propose(open_case(book, archer, version.setup_id)).cure == "test_in_calm"
+    shoot(book, version, -5.5, 0.5)
+    again = propose(open_case(book, archer, version.setup_id))
+    assert again.cure == "plunger_softer"  # left is stiff for a right hand: the calm test speaks
+    assert "tuning.windy_left_out" in [note.key for note in again.findings.notes]
+
+
+def test_a_third_test_breaks_a_tie():
+    """Of two tests that contradict neither is believed; a third finds the odd one out."""
+    two = next_change(Evidence(powder=(CLEAN,), bare=(bare(6.0), bare(-6.0))), hand="right")
+    assert two.cure == "more_bare_shafts"
+    for tests in ((bare(6.0), bare(-6.0), bare(6.2)), (bare(-6.0), bare(6.0), bare(6.2))):
+        three = next_change(Evidence(powder=(CLEAN,), bare=tests), hand="right")
+        assert three.cure == "plunger_stiffer"
+        assert "tuning.conflict_bare_alone" in [text.key for text in three.conflicts]
+
+
+def test_two_against_two_stay_undecided():
+    """Where no single test is the odd one, nothing is left out."""
+    tests = (bare(6.0), bare(-6.0), bare(6.2), bare(-6.1))
+    assert next_change(Evidence(powder=(CLEAN,), bare=tests), hand="right").cure == (
+        "more_bare_shafts"
+    )
+
+
+def test_powder_that_says_the_same_twice_is_believed():
+    """A quick swing without a scrape is dusted again once, not for ever."""
+    once = next_change(Evidence(flights=QUICK, powder=(CLEAN,)), hand="right")
+    assert once.cure == "powder_test"
+    twice = next_change(Evidence(flights=QUICK, powder=(CLEAN, CLEAN)), hand="right")
+    assert twice.cure == "bare_shaft_test"
+    assert "tuning.conflict_powder_twice" in [text.key for text in twice.conflicts]
+    after = next_change(
+        Evidence(flights=QUICK, powder=(CLEAN, CLEAN), bare=(bare(0.1),)), hand="right"
+    )
+    assert after.cure == "same_again"
+
+
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_no_shaft_is_called_wrong_while_the_lower_vane_touches(hand):
+    """Contact makes false signs, whichever part touches: no other shaft is supported then."""
+    x = 14.0 if hand == "right" else -14.0
+    clean, touched = (
+        {
+            row.cause: row.support
+            for row in next_change(Evidence(powder=(powder,), bare=(bare(x),)), hand=hand).table
+        }
+        for powder in (CLEAN, LOWER_VANE)
+    )
+    assert clean["shaft_weak"] >= 1.0
+    assert touched["shaft_weak"] < 1.0
+
+
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_poor_flight_with_good_groups_and_a_stiff_sign_is_an_early_recovery(hand):
+    """A bare shaft that lands stiff speaks for an arrow that recovers early, not against it."""
+    x = -5.5 if hand == "right" else 5.5
+    poor = FlightSeen(presence={"fishtailing": 0.9, "minnowing": 0.0, "porpoising": 0.0})
+    seen = Evidence(flights=(poor,), powder=(CLEAN,), bare=(bare(x),), groups_judged="good")
+    row = {row.cause: row for row in next_change(seen, hand=hand).table}["recovers_early"]
+    assert "bare_stiff" in [name for name, _, _ in row.pro]
+    assert next_change(seen, hand=hand).cure == "plunger_softer"
+
+
+@pytest.mark.parametrize("holds", [True, None])
+def test_more_draw_weight_begins_with_the_hold(holds):
+    """More draw weight is never proposed without the one-minute check in the same sentence."""
+    proposed = next_change(
+        Evidence(powder=(CLEAN,), bare=(bare(-16.0),), holds_60_s=holds), hand="right"
+    )
+    assert proposed.cure == "draw_weight_up"
+    assert proposed.change.startswith("First check that the archer can hold full draw for 60")
+
+
+def test_a_measured_balance_moves_with_a_heavier_point(begun):
+    """The 10 to 18 % limit holds although the balance point was not measured again."""
+    book, archer, first = begun
+    before = open_case(book, archer, first.setup_id).evidence.foc_percent
+    assert before == pytest.approx(100 * (480 - 365) / 730)  # (A - L/2)/L: std, ASTM F1435
+    logbook.change_setup(
+        book, first, {"point_mass": "120 gr"}, dated="2026-02-03", reason="heavier point"
+    )
+    moved = open_case(book, archer, first.setup_id).evidence
+    assert moved.foc_percent == pytest.approx(before + 2 * moved.foc_step_percent)
+    newest = open_case(book, archer, first.setup_id).newest
+    logbook.change_setup(
+        book, newest, {"balance_point": "490 mm"}, dated="2026-02-03", reason="measured again"
+    )
+    assert open_case(book, archer, first.setup_id).evidence.foc_percent == pytest.approx(
+        100 * (490 - 365) / 730
+    )
+
+
+def test_a_nocking_point_is_judged_up_and_down(tmp_path):
+    """The swing from side to side says nothing about a nocking point."""
+    book, archer, first, second = made_logbook(tmp_path)
+    case = open_case(book, archer, first.setup_id)
+    assert axis_of(decision_between(case, first, second)) == "up_down"
+    decide(
+        book, first, cure="plunger_softer", amount=None, is_test=False, dated="2026-01-13",
+        proposal={}, to=second,
+    )  # fmt: skip
+    case = open_case(book, archer, first.setup_id)
+    assert axis_of(decision_between(case, first, second)) == "across"
+    assert decision_between(case, second, first) is None
+
+
+def test_a_zip_of_an_earlier_shape_is_brought_forward(tmp_path, monkeypatch):
+    """What an earlier version exported is read through the steps that its file would go through."""
+    book, _, first, _ = made_logbook(tmp_path / "a")
+    export_zip(book, tmp_path / "old.zip")
+    later = (*MIGRATIONS, "ALTER TABLE evidence ADD COLUMN place TEXT NOT NULL DEFAULT 'indoors';")
+    monkeypatch.setattr("classify.migrations.MIGRATIONS", later)
+    monkeypatch.setattr(exchange, "MIGRATIONS", later)
+    other = LogbookFile(tmp_path / "b")
+    import_zip(other, tmp_path / "old.zip")
+    assert [seen.id for seen in evidence_of(other, first)] == [
+        seen.id for seen in evidence_of(book, first)
+    ]
+    with other.reading() as db:
+        assert {row["place"] for row in db.execute("SELECT place FROM evidence")} == {"indoors"}
+
+
+def test_wind_alone_is_no_finding():
+    """Wind matters only where an impact could have been moved by it."""
+    assert (
+        "crosswind" not in find(Evidence(bare=(bare(0.0),), crosswind_m_s=6.0), hand="right").sure
+    )
