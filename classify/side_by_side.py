@@ -53,21 +53,25 @@ def difference(first: Reading, second: Reading, axis: Axis) -> Difference | None
     Returns
     -------
     Difference or None
-        None where either was refused or has no scale. Bending of the shaft is left out: it is
+        None where either was refused, has no scale, or has neither a swing nor a limit to what
+        could hide. Bending of the shaft is left out: it is
         normal and dies out.
     """
     one, other = _widest(first, axis), _widest(second, axis)
     if one is None or other is None:
         return None
     change, sigma = other[0] - one[0], hypot(one[1], other[1])
-    name = "alike" if abs(change) < SURE * sigma else ("less" if change < 0 else "more")
+    name = "alike" if abs(change) <= SURE * sigma else ("less" if change < 0 else "more")
+    # Where no swing was found the sentence says so, since a bare 0.0 mm would look measured.
+    without = [side for side, found in (("first", one), ("second", other)) if found[0] == 0.0]
+    none = f"_no_{'_'.join(without)}" if without else ""
     return Difference(
         first_mm=one[0],
         second_mm=other[0],
         change_mm=change,
         sigma_mm=sigma,
         sentence=message(
-            f"beside.{axis}_{name}",
+            f"beside.{axis}_{name}{none}",
             first_mm=one[0],
             second_mm=other[0],
             change_mm=abs(change),
@@ -77,7 +81,7 @@ def difference(first: Reading, second: Reading, axis: Axis) -> Difference | None
 
 
 def _widest(reading: Reading, axis: Axis) -> tuple[float, float] | None:
-    """Swing and error in millimetres; without a swing 0, with the error of the clean limit."""
+    """Swing and error in millimetres; without a swing 0, with the error of what could hide."""
     if reading.refused is not None or reading.scale is None:
         return None
     modes = reading.across if axis == "across" else reading.up_down
@@ -85,10 +89,13 @@ def _widest(reading: Reading, axis: Axis) -> tuple[float, float] | None:
     known = [swing for swing in swings if swing is not None]
     if known:
         return max(known)
-    if reading.clean_below_mm is None:
-        return 0.0, 0.0
-    limit = reading.clean_below_mm[0 if axis == "across" else 1]
-    return 0.0, limit / SURE
+    side = 0 if axis == "across" else 1
+    if reading.clean_below_mm is not None:
+        return 0.0, reading.clean_below_mm[side] / SURE
+    if reading.spectrum is None or not reading.spectrum.limits:
+        return None
+    hidden = max(float(limit.amplitude[side]) for limit in reading.spectrum.limits)
+    return 0.0, 1000.0 * hidden * reading.scale.m_per_px_s.value / SURE
 
 
 def _swing(mode: ModeLine) -> tuple[float, float] | None:

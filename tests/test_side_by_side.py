@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from classify.side_by_side import difference
-from classify.types import ModeLine, Reading
+from classify.types import Estimate, Limit, ModeLine, Reading
 from tests.made_readings import made_reading, made_refusal
+from ui.words import LANGUAGES, say
 
 
 def with_swing(swing_mm: float, sigma_mm: float) -> Reading:
@@ -61,6 +62,46 @@ def test_a_clean_flight_counts_with_its_limit() -> None:
     found = difference(with_swing(14.0, 0.0), clean, "across")
     assert found is not None
     np.testing.assert_allclose([found.second_mm, found.sigma_mm], [0.0, 1.0])
+    assert found.sentence.key == "beside.across_less_no_second"
+
+
+def test_a_flight_without_a_swing_along_one_axis_counts_with_what_could_hide() -> None:
+    """4 px·s at 0.5 mm a px·s are 2 mm at 95 %, 1.02 mm of standard error (arithmetic)."""
+    reading = made_reading()
+    assert reading.spectrum is not None
+    assert reading.scale is not None
+    hidden = (
+        Limit(low_hz=1.0, high_hz=6.0, amplitude=np.array([9.0, 4.0])),
+        Limit(low_hz=8.0, high_hz=40.0, amplitude=np.array([9.0, 1.0])),
+    )
+    scale = replace(reading.scale, m_per_px_s=Estimate(value=0.0005, sigma=0.0))
+    still = replace(
+        reading, up_down=(), scale=scale, spectrum=replace(reading.spectrum, limits=hidden)
+    )
+    found = difference(still, still, "up_down")
+    assert found is not None
+    np.testing.assert_allclose(found.sigma_mm, np.sqrt(2) * 2.0 / 1.96)
+    assert found.sentence.key == "beside.up_down_alike_no_first_second"
+    unknown = replace(still, spectrum=replace(reading.spectrum, limits=()))
+    assert difference(unknown, still, "up_down") is None
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("sizes", [(0.0, 0.0), (0.0, 9.0), (9.0, 0.0), (1.0, 0.0), (0.0, 1.0)])
+def test_no_swing_is_said_and_not_given_as_nought(
+    sizes: tuple[float, float], language: str
+) -> None:
+    """0.0 mm would look like a measurement."""
+    flights = [
+        replace(made_reading(), label="clean", across=(), clean_below_mm=(3.0, 3.0))
+        if size == 0.0
+        else with_swing(size, 0.5)
+        for size in sizes
+    ]
+    found = difference(flights[0], flights[1], "across")
+    assert found is not None
+    said = say(found.sentence, language)
+    assert "0.0 mm" not in said.replace("9.0 mm", "").replace("1.0 mm", "")
 
 
 def test_refused_or_unscaled_flights_are_not_compared() -> None:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import cast
@@ -39,6 +40,7 @@ class DemoClip:
     truth: Mapping[str, object]
 
 
+@cache
 def demo_clips() -> tuple[DemoClip, ...]:
     """Find the shipped clips.
 

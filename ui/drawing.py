@@ -298,7 +298,7 @@ class Chart:
             parts.append(
                 f'<line class="grid" x1="{px:.1f}" x2="{px:.1f}" y1="{_TOP}" y2="{bottom}"/>'
                 f'<text class="tick" x="{px:.1f}" y="{bottom + 17}" text-anchor="middle">'
-                f"{value:g}</text>"
+                f"{_minus(value)}</text>"
             )
         for value in self.y.ticks(max(3, self.height // 45)):
             (_, py), *_ = self.place([self.x.low], [value])

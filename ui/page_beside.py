@@ -7,6 +7,7 @@ from html import escape
 
 import numpy as np
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from classify.pipeline import ReadResult
 from classify.side_by_side import difference
@@ -38,7 +39,8 @@ def show_beside() -> None:
     st.title(word("pages.beside_title"))
     st.html(f'<p class="ts-note">{escape(word("pages.beside_help"))}</p>')
     try:
-        pair = [_choose(side, word) for side in _SIDES]
+        places = st.columns(2)
+        pair = [_choose(place, side, word) for place, side in zip(places, _SIDES, strict=True)]
     except InputError as mistake:
         st.error(word.tell(mistake.message))
         return
@@ -54,12 +56,12 @@ def show_beside() -> None:
         _show(clips, read, word)
 
 
-def _choose(side: str, word: Words) -> ChosenClip | None:
+def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
     named = choices(word)
     tokens = list(named)
     wanted = st.query_params.get(side, _START[side])
     index = tokens.index(wanted) if wanted in tokens else None
-    picked = st.selectbox(
+    picked = place.selectbox(
         word(f"pages.beside_{side}"),
         tokens,
         index=index,

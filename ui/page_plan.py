@@ -77,6 +77,7 @@ def _fields(word: Words) -> tuple[tuple[str, str], dict[str, float], str]:
             high,
             start,
             step,
+            format="%g",
             key=f"plan-{name}",
             persist_state="session",
             help=word("planning.field_help") if name == "field_of_view_deg" else None,

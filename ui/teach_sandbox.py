@@ -66,7 +66,11 @@ def sandbox(word: Words) -> None:
 def _sliders(word: Words) -> Imagined:
     values = {
         name: st.slider(
-            word(f"teach.{name}"), *limits, key=f"sandbox-{name}", persist_state="session"
+            word(f"teach.{name}"),
+            *limits,
+            format="%g",
+            key=f"sandbox-{name}",
+            persist_state="session",
         )
         for name, limits in _SLIDERS.items()
     }

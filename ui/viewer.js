@@ -190,7 +190,7 @@ export default function (component) {
     pen.fill();
     pen.stroke();
     pen.fillStyle = colour("text-color");
-    pen.font = "600 32px " + look.getPropertyValue("--st-font");
+    pen.font = "600 44px " + look.getPropertyValue("--st-font");
     pen.fillText(data.sketch.ring, half + 12, half * 0.5 - 10);
   }
 
