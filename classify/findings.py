@@ -115,7 +115,7 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     notes = [message("tuning.flights_refused", found=refused)] if refused else []
     for part in (across, up_down):
         notes += part.notes if part is not None else ()
-    notes += bare_notes
+    notes += [*_numbers(offset, growth), *bare_notes]
     if evidence.windy_left_out:
         notes.append(message("tuning.windy_left_out", tests=evidence.windy_left_out))
     notes += growth.notes if growth is not None else ()
@@ -129,6 +129,28 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
         up_down=up_down,
         far=offset is not None and _at_18_m(offset, 0) > VERY_FAR_AT_18_M,
     )
+
+
+def _numbers(offset: BareShaftOffset | None, growth: GrowthTest | None) -> list[Message]:
+    """Say the statistics themselves with their intervals, beside what is concluded from them."""
+    said = []
+    if offset is not None:
+        (right_low, right_high), (up_low, up_high) = (100 * offset.interval_m).tolist()
+        right, up = (100 * offset.offset_m).tolist()
+        said.append(
+            message(
+                "tuning.bare_offset",
+                distance_m=offset.distance_m, bare=offset.n_bare, fletched=offset.n_fletched,
+                right_cm=right, right_low_cm=right_low, right_high_cm=right_high,
+                up_cm=up, up_low_cm=up_low, up_high_cm=up_high,
+            )
+        )  # fmt: skip
+    if growth is not None:
+        low, high = growth.long_interval
+        said.append(
+            message("tuning.groups_ratio", ratio=growth.long_ratio, low_ratio=low, high_ratio=high)
+        )
+    return said
 
 
 def _once(notes: list[Message]) -> tuple[Message, ...]:

@@ -186,3 +186,12 @@ def test_wind_alone_is_no_finding():
     assert (
         "crosswind" not in find(Evidence(bare=(bare(0.0),), crosswind_m_s=6.0), hand="right").sure
     )
+
+
+def test_the_numbers_stand_beside_the_conclusion():
+    """The offset is said with its interval and sample sizes, which hold what was put in."""
+    notes = {n.key: n.values for n in find(Evidence(bare=(bare(6.0, -2.0),)), hand="right").notes}
+    said = notes["tuning.bare_offset"]
+    np.testing.assert_allclose([said["right_cm"], said["up_cm"]], [6.0, -2.0], atol=1e-9)
+    assert said["right_low_cm"] < 6.0 < said["right_high_cm"]
+    assert (said["bare"], said["fletched"]) == (4, 6)
