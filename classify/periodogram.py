@@ -1,4 +1,4 @@
-"""How strongly the swing repeats at each frequency, for the eye: a swing goes in, a curve comes out.
+"""How strongly the swing repeats at each frequency, for the eye: swing in, curve out.
 
 It decides nothing: the modes of a reading come from the joint fit, which also sees the flight path,
 the perspective and the decay. This curve shows what the eye could have seen.

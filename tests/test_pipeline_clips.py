@@ -40,11 +40,15 @@ def truth_of(name: str) -> dict:
 
 @cache
 def read_demo(name: str) -> ReadResult:
-    """Read a clip as a coach would who knows the distance."""
+    """Read a clip as a coach would who measured distances and knows the phone."""
     said = truth_of(name)["known"]
-    return read_clip(
-        CLIPS / f"{name}.mp4", known=Known(distance_m=said["distance_m"], hand=said["hand"])
+    known = Known(
+        distance_m=said["distance_m"],
+        camera_distance_m=said["camera_distance_m"],
+        field_of_view_deg=said["field_of_view_deg"],
+        hand=said["hand"],
     )
+    return read_clip(CLIPS / f"{name}.mp4", known=known)
 
 
 @pytest.mark.parametrize("name", LABELLED)

@@ -93,5 +93,6 @@ class Footage:
 
     def moved_px(self, row: int) -> float:
         """How far the picture's corners went in a frame, pixels."""
-        corners = np.array([[0.0, 0.0], [self.width, 0], [0, self.height], [self.width, self.height]])
+        w, h = self.width, self.height
+        corners = np.array([[0.0, 0.0], [w, 0], [0, h], [w, h]])
         return float(np.abs(self.motion(row).to_raw(corners) - corners).max())

@@ -162,9 +162,7 @@ def cut_patch(
     )
 
 
-def _elsewhere(
-    path_px: FloatArray, row: int, away_px: float, newest: int
-) -> list[int]:
+def _elsewhere(path_px: FloatArray, row: int, away_px: float, newest: int) -> list[int]:
     """Choose the frames nearest in time in which the tail is not at its place of `row`."""
     gap = np.linalg.norm(path_px - path_px[row], axis=1)
     free = ~(gap < away_px)

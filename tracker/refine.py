@@ -13,7 +13,7 @@ References
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -117,9 +117,7 @@ def model(
     return change, columns
 
 
-def place(
-    patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: int = 6
-) -> Placed:
+def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: int = 6) -> Placed:
     """Fit one frame's pose by damped Gauss-Newton with Huber weights [2].
 
     Parameters
@@ -358,10 +356,8 @@ def _shared_normal(
         w /= 1 + _cost(patch, miss, pose, prior) / w.size
         A = (own * w) @ own.T + np.diag(prior)
         C = (S * w) @ own.T
-        solve = np.linalg.solve(A, np.column_stack([C.T, (own * w) @ miss.ravel() - prior * _own(pose)]))
+        pull = (own * w) @ miss.ravel() - prior * _own(pose)
+        solve = np.linalg.solve(A, np.column_stack([C.T, pull]))
         N += (S * w) @ S.T - C @ solve[:, :-1]
         g += (S * w) @ miss.ravel() - C @ solve[:, -1]
     return N, g
-
-
-assert set(SHARED) == {f.name for f in fields(Look)}

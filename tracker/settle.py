@@ -318,7 +318,7 @@ class _Work:
         return np.asarray(np.maximum(signal, 0) / np.sqrt(power)), np.asarray(signal / power)
 
     def _strongest(self, patch: Patch, start: Pose) -> Pose:
-        """Begin at the place nearby that stands out most, so that a stopped arrow is seen to stop."""
+        """Begin where the nearby pixels stand out most, so that a stopped arrow is seen to stop."""
         sign = 1.0 if self.look.nock > float(patch.scene.mean()) else -1.0
         score, _ = self._discs(patch, sign)
         diameter = self.look.size_px_s / patch.depth_s
