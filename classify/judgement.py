@@ -55,8 +55,8 @@ COMPRESSION_PX = 0.1
 on the shipped films, where it makes mean squared error over claimed variance about 1."""
 
 SHAPE_SHARE = 0.03
-"""The same for a tail unlike the tracker's model of it, as a share of the nock's diameter: while the
-arrow is near, its vanes and what stands before it pull more than noise does."""
+"""The same for a tail unlike the tracker's model of it, as a share of the nock's diameter: while
+the arrow is near, its vanes and what stands before it pull more than noise does."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
