@@ -39,6 +39,8 @@ def open_dashboard(ctx: click.Context, port: int | None, no_browser: bool) -> No
     server = subprocess.Popen(  # noqa: S603 - our own interpreter with arguments of our own
         server_command(chosen),
         env={**os.environ, VARIABLE: language},
+        # Its own greeting names an address, too, before anything answers there.
+        stdout=subprocess.DEVNULL,
     )
     try:
         wait_until_ready(url, server)

@@ -6,6 +6,7 @@ import json
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
@@ -13,6 +14,7 @@ from tests.browser.conftest import settled
 
 pytestmark = pytest.mark.browser
 
+CLIPS = Path(__file__).parents[2] / "fixtures" / "clips"
 FRAME_SUM = """video => {
   const canvas = document.createElement("canvas");
   canvas.width = video.videoWidth; canvas.height = video.videoHeight;
@@ -82,15 +84,11 @@ def test_cursor_moves_by_keys_and_steps_by_frames(dashboard: str, page: Page) ->
     assert page.locator(".viewer").get_attribute("data-index") == "3"
 
 
-def test_correction_is_kept_after_a_reload(dashboard: str, page: Page) -> None:
-    """A click on the nock and the coach's own opinion are both still there."""
+def test_what_the_coach_sees_is_kept_after_a_reload(dashboard: str, page: Page) -> None:
+    """The coach's own opinion stands beside the reading, and neither replaces the other."""
     page.goto(f"{dashboard}/?clip=demo-porpoising")
     settled(page)
     page.get_by_text("Correct the tool").click()
-    page.locator(".stage img").wait_for()
-    page.locator(".stage").click(position={"x": 300, "y": 200})
-    where = json.loads(str(page.locator(".picker").get_attribute("data-points")))
-    assert len(where) == 1
     page.get_by_text("I see something else", exact=True).click()
     page.locator("label", has_text="Minnowing").click()
     page.get_by_label("Because").fill("the nock blurs to both sides")
@@ -102,14 +100,54 @@ def test_correction_is_kept_after_a_reload(dashboard: str, page: Page) -> None:
     expect(page.locator(".ts-card h2").first).not_to_have_text("Minnowing")
 
 
+def test_nock_shown_by_a_click_is_kept_after_a_reload(dashboard: str, page: Page) -> None:
+    """The click goes into the reading in pixels of the film, and can be taken back."""
+    page.goto(f"{dashboard}/?clip=demo-porpoising")
+    settled(page)
+    open_correction(page, "The nock")
+    picture = page.locator(".stage img")
+    picture.wait_for()
+    frame = frame_of(str(picture.get_attribute("alt")).lower())
+    x_px, y_px = nock_in("porpoising", frame)
+    shown = float(picture.evaluate("image => image.width / image.naturalWidth"))
+    page.locator(".stage").click(position={"x": (x_px + 0.5) * shown, "y": (y_px + 0.5) * shown})
+    where = json.loads(str(page.locator(".picker").get_attribute("data-points")))
+    # The screen's whole pixels are coarser than the film's.
+    np.testing.assert_allclose(where, [[x_px, y_px]], atol=1.0 / shown + 0.5)
+    page.get_by_role("button", name="The nock is here").click()
+    back = page.get_by_role("button", name="Take this correction back")
+    back.wait_for()
+    expect(page.locator(".ts-card h2").first).to_have_text("Porpoising")
+    page.reload()
+    settled(page)
+    expect(page.locator(".ts-card h2").first).to_have_text("Porpoising")
+    open_correction(page, "What was said")
+    expect(page.locator(".ts-history")).to_contain_text("place of the nock")
+    page.get_by_text("The nock", exact=True).click()
+    back.click()
+    expect(back).to_have_count(0)
+
+
+def open_correction(page: Page, tab: str) -> None:
+    """Open the tools for corrections at one of them."""
+    page.get_by_text("Correct the tool").click()
+    page.get_by_text(tab, exact=True).click()
+
+
+def nock_in(demo: str, frame: int) -> tuple[float, float]:
+    """Take the true place of the nock in a frame of a shipped clip from its truth."""
+    truth = json.loads((CLIPS / f"{demo}.json").read_text(encoding="utf-8"))
+    x_px, y_px = truth["frames"]["xy_raw_px"][frame]
+    return float(x_px), float(y_px)
+
+
 def test_ends_of_the_flight_set_by_hand_change_the_reading(dashboard: str, page: Page) -> None:
     """The flight begins where the coach says, also after a reload, until that is taken back."""
     page.goto(f"{dashboard}/?clip=demo-minnowing")
     settled(page)
     readout = page.locator(".readout").first
     found = frame_of(str(readout.text_content()))
-    page.get_by_text("Correct the tool").click()
-    page.get_by_text("Release and impact", exact=True).click()
+    open_correction(page, "Release and impact")
     button = page.get_by_role("button", name="The flight begins in frame")
     button.wait_for()
     slider = page.get_by_role("slider", name="Frame")
@@ -121,8 +159,7 @@ def test_ends_of_the_flight_set_by_hand_change_the_reading(dashboard: str, page:
     page.reload()
     settled(page)
     expect(readout).to_contain_text(f"frame {found + 4} ")
-    page.get_by_text("Correct the tool").click()
-    page.get_by_text("Release and impact", exact=True).click()
+    open_correction(page, "Release and impact")
     back = page.get_by_role("button", name="Take this correction back")
     back.click()
     expect(back).to_have_count(0)
