@@ -84,7 +84,8 @@ def handshake(port: int, host: str) -> bytes:
 
 
 @pytest.mark.long
-def test_dashboard_is_served_here_alone_and_stops(tmp_path: Path) -> None:
+@pytest.mark.parametrize("ended_by", [signal.SIGINT, signal.SIGTERM])
+def test_dashboard_is_served_here_alone_and_stops(tmp_path: Path, ended_by: signal.Signals) -> None:
     """It answers on this computer, refuses foreign host names, and ends with the command.
 
     A settings file in the working directory that opens everything changes nothing.
@@ -114,7 +115,7 @@ def test_dashboard_is_served_here_alone_and_stops(tmp_path: Path) -> None:
         assert b" 101 " in handshake(port, f"{HOST}:{port}")
         assert b" 403 " in handshake(port, "elsewhere.example")
     finally:
-        command.send_signal(signal.SIGINT)
+        command.send_signal(ended_by)
         command.communicate(timeout=20)
     assert command.returncode in (0, 130)
     assert is_free(port)

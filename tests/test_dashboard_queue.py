@@ -14,7 +14,7 @@ from tests.made_readings import made_reading, made_refusal
 from tracker.types import InputError, Progress
 from ui.clip_queue import ClipQueue, QueuedClip
 from ui.dash_words import Words
-from ui.page_round import table_html
+from ui.page_round import table_html, together_words
 from ui.words import say
 
 
@@ -120,3 +120,21 @@ def test_table_escapes_names_and_says_why() -> None:
     assert "97 % sure" in html
     assert refusal.refused is not None
     assert escape(say(refusal.refused)) in html
+
+
+def test_only_flights_of_one_label_are_told_together() -> None:
+    """A fast swing and a slow one, both from side to side, have no mean (arithmetic: 14 and 18)."""
+    slow = made_reading()
+    wider = replace(slow, across=(replace(slow.across[0], swing_mm=18.0),))
+    quick = replace(
+        slow, label="minnowing", across=(replace(slow.across[0], kind="fast", swing_mm=5.0),)
+    )
+    first = replace(slow, across=(replace(slow.across[0], swing_mm=14.0),))
+    done = [
+        replace(clip(str(number)), state="done", reading=reading)
+        for number, reading in enumerate((first, quick, wider))
+    ]
+    assert together_words(done[:2], Words("en")) == ""
+    said = together_words(done, Words("en"))
+    assert "2 arrows" in said
+    assert "16.0 ±" in said

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
 import subprocess
 import sys
 import time
 import webbrowser
 from pathlib import Path
+from types import FrameType
 from urllib.error import URLError
 from urllib.request import urlopen
 
@@ -22,6 +24,7 @@ from ui.words import say
 HOST = "127.0.0.1"
 UPLOAD_LIMIT_MB = 1024
 _READY_WITHIN_S = 60.0
+_STOP_WITHIN_S = 5.0
 
 
 @click.command("open", help=help_words("help_open"))
@@ -36,6 +39,8 @@ def open_dashboard(ctx: click.Context, port: int | None, no_browser: bool) -> No
     if not is_free(chosen):
         raise InputError("command.port_taken", port=str(chosen))
     url = f"http://{HOST}:{chosen}"
+    # Whoever ends the command ends the server with it.
+    signal.signal(signal.SIGTERM, _leave)
     server = subprocess.Popen(  # noqa: S603 - our own interpreter with arguments of our own
         server_command(chosen),
         env={**os.environ, VARIABLE: language},
@@ -49,9 +54,21 @@ def open_dashboard(ctx: click.Context, port: int | None, no_browser: bool) -> No
             webbrowser.open(url)
         server.wait()
     finally:
-        if server.poll() is None:
-            server.terminate()
-            server.wait()
+        _stop(server)
+
+
+def _leave(_number: int, _frame: FrameType | None) -> None:
+    raise KeyboardInterrupt
+
+
+def _stop(server: subprocess.Popen[bytes]) -> None:
+    """End the server; one that waits for an open page to close is not waited for."""
+    server.terminate()
+    try:
+        server.wait(timeout=_STOP_WITHIN_S)
+    except subprocess.TimeoutExpired:
+        server.kill()
+        server.wait()
 
 
 def server_command(port: int) -> list[str]:

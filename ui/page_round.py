@@ -16,7 +16,7 @@ from ui.corrections import told
 from ui.dash_words import Words, page_words
 from ui.known_form import known_form
 from ui.known_input import parse_known
-from ui.leading_swing import AXIS_OF, leading_swing
+from ui.leading_swing import leading_swing
 from ui.progress_line import stage_words
 from ui.reading_store import kept_reading
 from ui.reading_words import frequency_words, headline_chance, label_word, swing_words
@@ -139,7 +139,7 @@ def _draw_table(word: Words) -> None:
         queue.clear()
         st.rerun()
     st.html(table_html(clips, word))
-    together = _together(clips, word)
+    together = together_words(clips, word)
     if together:
         st.html(f'<p class="ts-difference">{escape(together)}</p>')
 
@@ -198,8 +198,21 @@ def _state(clip: QueuedClip, word: Words) -> str:
     return word(f"round.state_{clip.state}")
 
 
-def _together(clips: list[QueuedClip], word: Words) -> str:
-    """Say what the flights of the commonest label tell together."""
+def together_words(clips: list[QueuedClip], word: Words) -> str:
+    """Say what the flights of the commonest label tell together.
+
+    Parameters
+    ----------
+    clips
+        In the queue.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        Empty for fewer than two flights of one label.
+    """
     readings = [clip.reading for clip in clips if clip.reading is not None]
     labels = [str(reading.label) for reading in readings if reading.label not in (None, "clean")]
     if not labels:
@@ -207,11 +220,9 @@ def _together(clips: list[QueuedClip], word: Words) -> str:
     label = max(sorted(set(labels)), key=labels.count)
     swings = []
     for reading in readings:
-        if reading.label is None or reading.label == "clean":
-            continue
-        line = leading_swing(reading)
-        same_way = AXIS_OF[reading.label] == AXIS_OF[label]
-        if line is not None and same_way and line.swing_mm and line.swing_sigma_mm:
+        # A fast swing and a slow one have no mean, though both go from side to side.
+        line = leading_swing(reading) if reading.label == label else None
+        if line is not None and line.swing_mm and line.swing_sigma_mm:
             swings.append(Swing(value=line.swing_mm, sigma=line.swing_sigma_mm))
     if len(swings) < 2:
         return ""
