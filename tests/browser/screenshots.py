@@ -1,6 +1,7 @@
 """Takes a picture of every page: laptop and phone width, light and dark.
 
-Run with ``python -m tests.browser.screenshots FOLDER``; it serves a dashboard of its own.
+Run with ``python -m tests.browser.screenshots FOLDER``; it serves a dashboard of its own. With
+``best`` behind the folder it takes those alone that the README shows.
 """
 
 from __future__ import annotations
@@ -32,6 +33,12 @@ PAGES = {
     "logbook": "logbook",
     "spanish": "?clip=demo-minnowing&language=es",
 }
+# Name: address, width, height, dark.
+BEST = {
+    "reading": ("?clip=demo-fishtailing", 1280, 1560, False),
+    "next_change": ("rounds?archer=Birch", 1280, 900, False),
+    "teaching": ("teach", 1280, 1200, True),
+}
 WIDTHS = (1280, 390)
 TALLEST = 7000
 
@@ -62,6 +69,42 @@ def take_all(url: str, folder: Path) -> None:
                     scheme = "dark" if dark else "light"
                     take(page, folder / f"{name}-{width}-{scheme}.png", width)
                 context.close()
+        browser.close()
+
+
+def take_best(url: str, folder: Path) -> None:
+    """Take the pictures that the README shows.
+
+    Parameters
+    ----------
+    url
+        Of a running dashboard.
+    folder
+        Where the pictures go.
+    """
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        for name, (address, width, height, dark) in BEST.items():
+            page = browser.new_page(
+                viewport={"width": width, "height": height},
+                color_scheme="dark" if dark else "light",
+            )
+            page.set_default_timeout(120_000)
+            page.goto(f"{url}/{address}")
+            settled(page)
+            page.wait_for_timeout(2000)
+            if name == "reading":
+                for _ in range(16):
+                    page.get_by_role("button", name="One frame forward").click()
+                page.evaluate("() => document.querySelector('[data-testid=stMain]').scrollTo(0, 0)")
+            elif name == "next_change":
+                page.get_by_role("combobox", name="As of version").click()
+                page.get_by_role("option", name="1", exact=True).click()
+                settled(page)
+            page.mouse.move(0, 0)
+            page.wait_for_timeout(500)
+            page.screenshot(path=folder / f"{name}.png")
+            page.close()
         browser.close()
 
 
@@ -103,7 +146,8 @@ def main() -> None:
         url = f"http://{HOST}:{port}"
         try:
             wait_until_ready(url, server)
-            take_all(url, folder)
+            pictures = take_best if sys.argv[2:] == ["best"] else take_all
+            pictures(url, folder)
         finally:
             server.terminate()
             server.wait(timeout=20)
