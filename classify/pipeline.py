@@ -9,11 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from tracker.face import find_face
-
 from classify.flight_ends import within_ends
 from classify.judgement import bare_reading, check_known, read_track
 from classify.types import Estimate, Known, Reading
+from tracker.face import find_face
 from tracker.follow import follow
 from tracker.types import Followed, InputError, Progress, Track, message
 
