@@ -1,0 +1,277 @@
+"""A plan goes in; it is filmed, written, followed without a click and compared with its truth.
+
+What comes out is rows: for every frame in which the tracker claims a place, how far that is from
+the true nock, how far the tracker says it may be, and how large the nock truly was.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from fixtures.camera import aim_launch, nock_px
+from fixtures.encode import Coding, write_clip
+from fixtures.misfits import MISFIT_KINDS, Difficulty, framed, random_plan, with_misfit
+from fixtures.passers import other_arrow_plan
+from fixtures.plan import FlightPlan, Sensor
+from fixtures.render import render
+from fixtures.truth import Truth
+from tracker.follow import follow
+from tracker.types import FloatArray, Followed, InputError, Track
+
+LOSSLESS = Coding(codec="libx264", crf=None, options={"qp": "0", "preset": "ultrafast"})
+"""Every pixel comes back as it was rendered."""
+
+PHONE_CRF = {"clear": 20, "hard": 27}
+"""Compression of clear and hard films: about what phones use, and worse."""
+
+SEEN_PX = 1.0
+"""Errors are counted in frames whose nock is at least so wide."""
+
+Outcome = Literal["right", "refused", "wrong"]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Compared:
+    """One film: what became of it, and a row for every place claimed on the right path.
+
+    Attributes
+    ----------
+    outcome
+        "right": every path claimed is an arrow's, and the first arrow's is among them. "wrong": a
+        path is claimed that leaves its arrow. "refused": no path is claimed.
+    why
+        For a person: the reason of a refusal, or how far a wrong path is.
+    frame
+        (n,) number of the frame.
+    size_px
+        (n,) true width of the nock.
+    error_px
+        (n, 2) claimed less true place, the truth in the track's own coordinates.
+    sigma_px
+        (n, 2) claimed standard error.
+    fraction
+        (n, 2) true place in the raw picture, less the pixel it falls into: 0 to 1.
+    flying_frames
+        How many frames show the flying nock, at least `SEEN_PX` wide and not hidden.
+    """
+
+    outcome: Outcome
+    why: str
+    frame: np.ndarray
+    size_px: FloatArray
+    error_px: FloatArray
+    sigma_px: FloatArray
+    fraction: FloatArray
+    flying_frames: int
+
+    @property
+    def wide(self) -> np.ndarray:
+        """(n,) true where the nock is at least `SEEN_PX` wide."""
+        return self.size_px >= SEEN_PX
+
+    def without_offset(self) -> FloatArray:
+        """(n, 2) errors less their mean over the frames with a nock at least `SEEN_PX` wide."""
+        return np.asarray(self.error_px - self.error_px[self.wide].mean(axis=0))
+
+    def rms_px(self) -> FloatArray:
+        """(2,) root mean square error per axis over those frames, the offset removed."""
+        return np.asarray(np.sqrt((self.without_offset()[self.wide] ** 2).mean(axis=0)))
+
+    def z2(self) -> FloatArray:
+        """(m, 2) squared error over claimed variance in those frames, an offset removed.
+
+        The offset is the one that suits the claims best: the mean weighted by them.
+        """
+        error, sigma = self.error_px[self.wide], self.sigma_px[self.wide]
+        offset = (error / sigma**2).sum(axis=0) / (1 / sigma**2).sum(axis=0)
+        return np.asarray(((error - offset) / sigma) ** 2)
+
+
+def drawn_plan(
+    rng: np.random.Generator, difficulty: Difficulty, *, misfits: int
+) -> tuple[FlightPlan, tuple[str, ...]]:
+    """Draw a flight and bend it away, some times over, from what a tracker may assume.
+
+    Parameters
+    ----------
+    rng
+        Of the draw.
+    difficulty
+        "clear" or "hard".
+    misfits
+        How many departures, each of another kind. A dull nock is none on a clear film: it is what
+        makes a film hard.
+
+    Returns
+    -------
+    plan : FlightPlan
+        Aimed and framed.
+    kinds : tuple of str
+        Of its misfits.
+    """
+    plan = random_plan(rng, difficulty)
+    usual = [kind for kind in MISFIT_KINDS if kind != "dull nock"]
+    kinds = tuple(str(kind) for kind in rng.choice(usual, misfits, replace=False))
+    for kind in kinds:
+        plan = with_misfit(plan, kind, rng)
+    strike = 0.3 * plan.launch.face_diameter_m * rng.normal(size=2)
+    plan = aim_launch(plan, right_m=float(strike[0]), up_m=float(strike[1]))
+    return framed(plan, rng), kinds
+
+
+def small_plan(rng: np.random.Generator) -> FlightPlan:
+    """Draw a clear flight of 18 m filmed at 1280 by 720, so that many go into a minute."""
+    while True:
+        plan = random_plan(rng, "clear")
+        if plan.camera.width_px == 1280 and plan.launch.distance_m == 18.0:  # as drawn, exactly
+            return plan
+
+
+def long_plan(rng: np.random.Generator) -> FlightPlan:
+    """Draw a clear flight in which the nock shrinks from more than 12 to less than 0.5 pixels.
+
+    The phone stands near and still behind a long shot, and neither archer nor bow is in the
+    picture, so that nothing but the tail decides.
+    """
+    plan = small_plan(rng)
+    plan = replace(
+        plan,
+        camera=replace(
+            plan.camera,
+            focal_px=float(rng.uniform(2700, 3000)),
+            behind_m=float(rng.uniform(1.5, 1.7)),
+            right_m=np.sign(plan.camera.right_m) * 0.17,
+            up_m=0.12,
+        ),
+        launch=replace(plan.launch, distance_m=58.0, face_diameter_m=1.22),
+        shake=replace(plan.shake, rms_px=0.0, rotation_deg=0.0),
+        sensor=Sensor(psf_px=plan.sensor.psf_px, read_dn=1.0, shot_dn=1.5),
+        scene=replace(plan.scene, archer=False),
+    )
+    strike = 0.1 * rng.normal(size=2)
+    return framed(aim_launch(plan, right_m=float(strike[0]), up_m=float(strike[1])), rng)
+
+
+def filmed(plan: FlightPlan, *, seed: int, coding: Coding) -> tuple[Followed | InputError, Truth]:
+    """Film a plan, write the film, follow it, and delete it.
+
+    Parameters
+    ----------
+    plan
+        What is filmed.
+    seed
+        Of shake, textures and noise.
+    coding
+        How the film is compressed.
+
+    Returns
+    -------
+    followed : Followed or InputError
+        What the tracker made of it; the error if it would not read the film.
+    truth : Truth
+        What it shows.
+    """
+    rendered = render(plan, seed=seed)
+    truth = rendered.truth
+    with tempfile.TemporaryDirectory(prefix="flight") as folder:
+        path = write_clip(
+            Path(folder) / "flight.mp4",
+            rendered.frames(),
+            container_hz=plan.camera.capture_hz,
+            coding=coding,
+            times_s=truth.time_s,
+        )
+        try:
+            return follow(path), truth
+        except InputError as error:
+            return error, truth
+
+
+def compared(plan: FlightPlan, followed: Followed | InputError, truth: Truth) -> Compared:
+    """Hold what was followed against the truth.
+
+    A path is wrong if the median distance from the true nock is more than a nock's width, or if
+    more than half of its places are further off than that; a pixel counts where the nock is less.
+
+    Parameters
+    ----------
+    plan
+        What was filmed.
+    followed
+        By the tracker.
+    truth
+        Of the film.
+
+    Returns
+    -------
+    Compared
+    """
+    there = truth.visible & (truth.tail_px >= SEEN_PX)
+    if isinstance(followed, InputError) or not followed.flights:
+        key = followed.message.key if isinstance(followed, InputError) else _lost(followed)
+        return _none("refused", key, int(there.sum()))
+    right: Track | None = None
+    for track in followed.flights:
+        off = _off(track, truth.xy_in(track.reference_frame), truth.tail_px)
+        if off < 1:
+            right = track
+        elif not _is_other_arrow(plan, truth, track):
+            return _none("wrong", f"median {off:.1f} nock widths off", int(there.sum()))
+    if right is None:
+        return _none("wrong", "only the other arrow", int(there.sum()))
+    rows = np.flatnonzero(right.seen)
+    raw = truth.xy_raw_px[rows] + 0.5  # pixel 0 covers -0.5 to 0.5
+    return Compared(
+        outcome="right",
+        why="",
+        frame=rows,
+        size_px=truth.tail_px[rows],
+        error_px=right.xy_px[rows] - truth.xy_in(right.reference_frame)[rows],
+        sigma_px=np.array(right.sigma_px[rows]),
+        fraction=raw - np.floor(raw),
+        flying_frames=int(there.sum()),
+    )
+
+
+def _lost(followed: Followed) -> str:
+    return "" if followed.lost is None else followed.lost.reason.key
+
+
+def _off(track: Track, true_px: FloatArray, size_px: FloatArray) -> float:
+    """Median distance of a track's places from the true ones, in widths of the nock."""
+    rows = np.flatnonzero(track.seen)
+    away = np.hypot(*(track.xy_px[rows] - true_px[rows]).T) / np.maximum(size_px[rows], 1.0)
+    # the median is beyond 1 exactly where more than half of the places are
+    return float(np.median(away))
+
+
+def _is_other_arrow(plan: FlightPlan, truth: Truth, track: Track) -> bool:
+    """Whether the path is that of the arrow of another lane, which is an arrow too."""
+    if not plan.misfits.other_arrow:
+        return False
+    other, delay_s = other_arrow_plan(plan)
+    since = truth.time_s - truth.release_s - delay_s
+    xy, now = nock_px(other, since)
+    matrix = truth.shake_affine[track.reference_frame]
+    depth = plan.camera.behind_m + now.nock_m[:, 2]
+    size = plan.camera.focal_px * other.arrow.nock_diameter_m / np.maximum(depth, 0.1)
+    return _off(track, xy @ matrix[:, :2].T + matrix[:, 2], size) < 1
+
+
+def _none(outcome: Outcome, why: str, flying_frames: int) -> Compared:
+    nothing = np.zeros((0, 2))
+    return Compared(
+        outcome=outcome,
+        why=why,
+        frame=np.zeros(0, np.int64),
+        size_px=np.zeros(0),
+        error_px=nothing,
+        sigma_px=nothing,
+        fraction=nothing,
+        flying_frames=flying_frames,
+    )
