@@ -12,12 +12,10 @@ from pathlib import Path
 from typing import IO
 
 from classify.logbook_file import LogbookFile, now
+from classify.logbook_rows import FILE
 from tracker.types import InputError
 
 PIECE_BYTES = 1 << 20
-SUFFIX = re.compile(r"\.[a-z0-9]{1,8}")
-FILE = re.compile(r"(?P<sha256>[0-9a-f]{64})(\.[a-z0-9]{1,8})?")
-"""What a clip's file in the store can be called."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -142,33 +140,108 @@ def put_file(
             raise InputError("logbook.empty_clip", name=name)
         if sha256 is not None and found != sha256:
             raise InputError("logbook.clip_hash", name=name)
-        plain = re.split(r"[/\\]", name)[-1] or "clip"
-        suffix = Path(plain).suffix.lower()
-        file = found + (suffix if SUFFIX.fullmatch(suffix) else "")
+        plain = safe_name(name)
+        file = stored_name(found, plain)
         part.replace(folder / file)
-        _settle(folder)
-        _shelve(folder, found, plain, file)
+        write_card(folder, found, plain, file)
     finally:
         part.unlink(missing_ok=True)
     return KeptClip(sha256=found, name=plain, path=folder / file), size
 
 
-def _settle(folder: Path) -> None:
-    """Make a rename last through a loss of power, where the system can."""
+def safe_name(name: str) -> str:
+    """Reduce a file's name to what can be shown and kept.
+
+    Parameters
+    ----------
+    name
+        As it arrived.
+
+    Returns
+    -------
+    str
+        The last part, without control characters, at most 120 long; never empty.
+
+    Examples
+    --------
+    >>> safe_name("../../etc/passwd")
+    'passwd'
+    """
+    last = re.split(r"[/\\]", name)[-1]
+    plain = "".join(letter for letter in last if letter.isprintable()).strip(". ")
+    return plain[-120:] or "clip"
+
+
+def stored_name(sha256: str, name: str) -> str:
+    """Tell what a clip's file in the store is called: the hash, and nothing else of the name.
+
+    Parameters
+    ----------
+    sha256
+        Of its content.
+    name
+        As the coach calls it; an ending that looks like a film's is kept.
+
+    Returns
+    -------
+    str
+        Name of a file, never a path.
+
+    Examples
+    --------
+    >>> stored_name("0" * 64, "a.MOV") == "0" * 64 + ".mov"
+    True
+    """
+    file = sha256 + Path(name).suffix.lower()
+    return file if FILE.fullmatch(file) else sha256
+
+
+def write_card(folder: Path, sha256: str, name: str, file: str) -> None:
+    """Write a clip's card beside it, by which the dashboard's shelf finds it; an old one stays.
+
+    Parameters
+    ----------
+    folder
+        Of the store.
+    sha256, name, file
+        Hash of the clip, what the coach calls it, its file in the store.
+    """
+    card = folder / f"{sha256}.json"
+    if not card.exists():
+        text = json.dumps({"name": name, "file": file, "added": now()}, ensure_ascii=False)
+        write_lasting(card, text + "\n")
+    settle(folder)
+
+
+def write_lasting(path: Path, text: str) -> None:
+    """Write a small file whole or not at all, through a full disk and a loss of power.
+
+    Parameters
+    ----------
+    path
+        Replaced if it is there.
+    text
+        Its content.
+    """
+    part = path.with_name(f"{uuid.uuid4().hex}.part")
+    try:
+        with part.open("w", encoding="utf-8") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def settle(folder: Path) -> None:
+    """Make renames in a folder last through a loss of power, where the system can."""
     if os.name == "posix":
         handle = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(handle)
         finally:
             os.close(handle)
-
-
-def _shelve(folder: Path, sha256: str, name: str, file: str) -> None:
-    """Write the clip's card beside it, by which the dashboard's shelf finds it."""
-    card = folder / f"{sha256}.json"
-    if not card.exists():
-        text = json.dumps({"name": name, "file": file, "added": now()}, ensure_ascii=False)
-        card.write_text(text + "\n", encoding="utf-8")
 
 
 def find_clip(book: LogbookFile, sha256: str) -> KeptClip | None:

@@ -9,12 +9,12 @@ import json
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, cast, get_args
+from typing import Literal, get_args
 
 from classify.evidence_payload import EvidenceKind, check_payload
-from classify.logbook import Version, checked_date
+from classify.logbook import Version, add_version, checked_date, still_there
 from classify.logbook_file import LogbookFile, new_id, now
-from classify.logbook_undo import keep_history
+from classify.logbook_undo import keep_history, kept_json
 from tracker.types import InputError
 
 Outcome = Literal["better", "same", "worse"]
@@ -103,7 +103,8 @@ def record(
     Raises
     ------
     InputError
-        If the payload is not what its kind needs, or the clip is not in the store.
+        If the payload is not what its kind needs, the clip is not in the store, or the set-up was
+        deleted meanwhile.
     """
     check_payload(kind, payload)
     seen = Seen(
@@ -116,6 +117,7 @@ def record(
         clip_sha256=clip_sha256,
     )
     with book.writing() as db:
+        still_there(db, version.setup_id)
         db.execute(
             "INSERT INTO evidence VALUES (?, ?, ?, ?, ?, ?, ?, ?, NULL)",
             (seen.id, version.id, kind, seen.dated, _json(payload), note, clip_sha256, now()),
@@ -143,10 +145,16 @@ def correct(book: LogbookFile, seen: Seen, payload: Mapping[str, object], *, rea
     Raises
     ------
     InputError
-        If the payload is not what its kind needs.
+        If the payload is not what its kind needs, or the evidence is not any more as `seen` has it.
     """
     check_payload(seen.kind, payload)
     with book.writing() as db:
+        there = db.execute(
+            "SELECT payload_json FROM evidence WHERE id = ? AND deleted_at IS NULL", (seen.id,)
+        ).fetchone()
+        # two people who correct one thing at once: the second has not seen what the first wrote
+        if there is None or json.loads(there["payload_json"]) != json.loads(_json(seen.payload)):
+            raise InputError("logbook.changed_meanwhile")
         keep_history(db, "evidence", seen.id, reason)
         db.execute("UPDATE evidence SET payload_json = ? WHERE id = ?", (_json(payload), seen.id))
     return Seen(**{**seen.__dict__, "payload": payload})
@@ -202,22 +210,74 @@ def decide(
         note=note,
     )
     with book.writing() as db:
-        db.execute(
-            "INSERT INTO decisions VALUES (?, ?, ?, ?, ?, ?, ?, NULL, ?, ?, ?, NULL)",
-            (
-                decision.id,
-                version.id,
-                decision.to_version_id,
-                decision.dated,
-                cure,
-                amount,
-                int(is_test),
-                _json(proposal),
-                note,
-                now(),
-            ),
-        )
+        _insert_decision(db, decision)
     return decision
+
+
+def decide_change(
+    book: LogbookFile, version: Version, changes: Mapping[str, str], *, cure: str,
+    amount: float | None, dated: str, proposal: Mapping[str, object], reason: str, note: str = "",
+) -> tuple[Decision, Version]:  # fmt: skip
+    """Write down a change that was decided and done: both the decision and the sheet, or neither.
+
+    Parameters
+    ----------
+    book, version
+        Logbook, and the version it was decided on; must be the newest.
+    changes
+        Fields of the sheet that differ now.
+    cure, amount, dated, proposal, note
+        See `decide`.
+    reason
+        Why the sheet has another version.
+
+    Returns
+    -------
+    Decision
+        On the disk when this returns.
+    Version
+        The one it made.
+
+    Raises
+    ------
+    InputError
+        If a field cannot be used, or somebody made a newer version meanwhile.
+    """
+    sheet = version.sheet.with_changes(changes)
+    with book.writing() as db:
+        to = add_version(db, version, sheet, dated=dated, reason=reason)
+        decision = Decision(
+            id=new_id(),
+            version_id=version.id,
+            to_version_id=to.id,
+            dated=to.dated,
+            cure=cure,
+            amount=amount,
+            is_test=False,
+            outcome=None,
+            proposal=proposal,
+            note=note,
+        )
+        _insert_decision(db, decision)
+    return decision, to
+
+
+def _insert_decision(db: sqlite3.Connection, decision: Decision) -> None:
+    db.execute(
+        "INSERT INTO decisions VALUES (?, ?, ?, ?, ?, ?, ?, NULL, ?, ?, ?, NULL)",
+        (
+            decision.id,
+            decision.version_id,
+            decision.to_version_id,
+            decision.dated,
+            decision.cure,
+            decision.amount,
+            int(decision.is_test),
+            _json(decision.proposal),
+            decision.note,
+            now(),
+        ),
+    )
 
 
 def set_outcome(book: LogbookFile, decision: Decision, outcome: Outcome) -> None:
@@ -233,13 +293,18 @@ def set_outcome(book: LogbookFile, decision: Decision, outcome: Outcome) -> None
     Raises
     ------
     InputError
-        If it is no such word.
+        If it is no such word, or somebody wrote another one down meanwhile.
     """
     if outcome not in get_args(Outcome):
         raise InputError("logbook.choice", field="outcome", found=outcome,
                          choices=", ".join(get_args(Outcome)))  # fmt: skip
     with book.writing() as db:
-        if decision.outcome is not None:
+        there = db.execute(
+            "SELECT outcome FROM decisions WHERE id = ? AND deleted_at IS NULL", (decision.id,)
+        ).fetchone()
+        if there is None or there["outcome"] not in (decision.outcome, outcome):
+            raise InputError("logbook.changed_meanwhile")
+        if there["outcome"] is not None:
             keep_history(db, "decisions", decision.id, "outcome")
         db.execute("UPDATE decisions SET outcome = ? WHERE id = ?", (outcome, decision.id))
 
@@ -265,7 +330,7 @@ def _seen(row: sqlite3.Row) -> Seen:
         version_id=row["version_id"],
         kind=row["kind"],
         dated=row["dated"],
-        payload=cast("dict[str, object]", json.loads(row["payload_json"])),
+        payload=kept_json(row["payload_json"]),
         note=row["note"],
         clip_sha256=row["clip_sha256"],
     )
@@ -281,6 +346,6 @@ def _decision(row: sqlite3.Row) -> Decision:
         amount=row["amount"],
         is_test=bool(row["is_test"]),
         outcome=row["outcome"],
-        proposal=json.loads(row["proposal_json"]),
+        proposal=kept_json(row["proposal_json"]),
         note=row["note"],
     )

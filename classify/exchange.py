@@ -11,6 +11,7 @@ import csv
 import io
 import json
 import os
+import shutil
 import sqlite3
 import stat
 import uuid
@@ -20,11 +21,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, cast
 
-from classify.clip_store import FILE, put_file
-from classify.evidence_payload import check_payload
+from classify.clip_store import put_file
 from classify.logbook_file import LogbookFile
+from classify.logbook_rows import FILE, check_row
 from classify.migrations import MIGRATIONS, TABLES
-from classify.setup_sheet import fill_sheet
 from tracker.types import InputError
 
 FORMAT = "tailsway logbook"
@@ -127,11 +127,38 @@ def _csv(rows: list[Row]) -> str:
     return out.getvalue()
 
 
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+"""How a text begins that a spreadsheet would run (https://owasp.org/www-community/attacks/CSV_Injection)."""
+
+
 def _harmless(value: str | int | float | None) -> str | int | float | None:
-    """Keep a spreadsheet from running a text as a formula."""
-    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
+    """Keep a spreadsheet from running a text as a formula; `plain_text` takes it back."""
+    if isinstance(value, str) and value.lstrip("'").startswith(FORMULA):
         return "'" + value
     return value
+
+
+def plain_text(cell: str) -> str:
+    """Take back the apostrophe that `export_zip` puts before a text that looks like a formula.
+
+    Parameters
+    ----------
+    cell
+        Of a CSV file in an exported zip.
+
+    Returns
+    -------
+    str
+        As it stands in the logbook.
+
+    Examples
+    --------
+    >>> plain_text("'=1+1"), plain_text("it's")
+    ('=1+1', "it's")
+    """
+    if cell.startswith("'") and cell.lstrip("'").startswith(FORMULA):
+        return cell[1:]
+    return cell
 
 
 def import_zip(book: LogbookFile, source: Path) -> Exchanged:
@@ -160,6 +187,7 @@ def import_zip(book: LogbookFile, source: Path) -> Exchanged:
         with zipfile.ZipFile(source) as packed:
             entries = _checked_entries(packed)
             tables = _tables(packed, entries)
+            _room_for(book, entries)
             clips = _clips(book, packed, entries, tables["clips"])
     except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError) as error:
         raise InputError("logbook.no_zip", path=str(source), reason=str(error)) from None
@@ -171,6 +199,7 @@ def import_zip(book: LogbookFile, source: Path) -> Exchanged:
         for name in TABLES:
             for row in tables[name]:
                 new[name] += _put(db, name, row)
+        _names_apart(db)
         broken = db.execute("PRAGMA foreign_key_check").fetchall()
         if broken:
             raise InputError("logbook.does_not_fit", reason=f"{len(broken)} rows point nowhere")
@@ -196,7 +225,22 @@ def _checked_entries(packed: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
         if info.file_size > most or (info.file_size > 1 << 20 and ratio > MOST_RATIO):
             raise InputError("logbook.zip_bomb", name=name[:80])
         entries[name] = info
+    total = sum(info.file_size for info in infos)
+    if total > max(MOST_RATIO * _size(packed), 1 << 20):  # entries that share their bytes
+        raise InputError("logbook.zip_bomb", name=str(packed.filename)[-80:])
     return entries
+
+
+def _size(packed: zipfile.ZipFile) -> int:
+    return 0 if packed.filename is None else Path(packed.filename).stat().st_size
+
+
+def _room_for(book: LogbookFile, entries: dict[str, zipfile.ZipInfo]) -> None:
+    """Refuse, before anything is unpacked, what the disk has no room for."""
+    needed = sum(info.file_size for name, info in entries.items() if name.startswith("clips/"))
+    free = shutil.disk_usage(book.folder).free
+    if needed > free:
+        raise InputError("logbook.zip_no_room", needed_mb=needed / 2**20, free_mb=free / 2**20)
 
 
 def _tables(
@@ -269,34 +313,33 @@ def _clips(
             raise InputError("logbook.zip_entry", name=file[:80])
         entry = entries.get(f"clips/{sha256}")
         if entry is not None:
-            with packed.open(entry) as stream:
-                # the row's own file name, checked above, decides the suffix
-                put_file(book.folder / "clips", stream, file, sha256=sha256)
+            try:
+                with packed.open(entry) as stream:
+                    # the row's own file name, checked above, decides the suffix
+                    put_file(book.folder / "clips", stream, file, sha256=sha256)
+            except OSError as error:
+                reason = error.strerror or str(error)
+                place = str(book.folder / "clips")
+                raise InputError("logbook.cannot_write", path=place, reason=reason) from None
             kept += 1
     return kept
 
 
-def _sound(table: str, row: dict[str, Any]) -> None:
-    """Refuse a row whose content the rest of the program could not read."""
-    try:
-        if table == "versions":
-            fill_sheet(json.loads(row["typed_json"]))
-        elif table == "evidence":
-            check_payload(row["kind"], json.loads(row["payload_json"]))
-        elif table == "decisions":
-            dict(json.loads(row["proposal_json"]))
-        elif table == "deletions" and row["of_table"] not in TABLES:
-            raise ValueError(row["of_table"])
-        elif table == "history":
-            dict(json.loads(row["before_json"]))
-    except (AttributeError, KeyError, TypeError, ValueError, RecursionError) as error:
-        raise InputError("logbook.does_not_fit", reason=f"{table}: {error!r}") from None
+def _names_apart(db: sqlite3.Connection) -> None:
+    """Refuse two archers, or two set-ups of one archer, of one name: only one could be reached."""
+    for table, owner in (("archers", ""), ("setups", ", archer_id")):
+        twice = db.execute(
+            f"SELECT name FROM {table} WHERE deleted_at IS NULL GROUP BY name{owner}"  # noqa: S608 fixed names
+            " HAVING count(*) > 1"
+        ).fetchone()
+        if twice is not None:
+            raise InputError("logbook.zip_name_in_use", name=twice["name"])
 
 
 def _put(db: sqlite3.Connection, table: str, row: dict[str, Any]) -> int:
     """Put one row in; 1 if it was new, 0 if the same row was there, else a refusal."""
     columns, values = _columns_and_values(db, table, row)
-    _sound(table, row)
+    check_row(table, row)
     key = columns[0]
     there = db.execute(f"SELECT * FROM {table} WHERE {key} = ?", (row[key],)).fetchone()  # noqa: S608 fixed names
     if there is not None:

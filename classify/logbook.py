@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from classify.logbook_file import LogbookFile, new_id, now
-from classify.logbook_undo import keep_history
+from classify.logbook_undo import keep_history, kept_json
 from classify.setup_sheet import SetUp, fill_sheet
 from classify.types import Hand
 from tracker.types import InputError
@@ -124,9 +124,19 @@ def change_archer(
     -------
     Archer
         As kept now.
+
+    Raises
+    ------
+    InputError
+        If the archer is not any more as `archer` has it.
     """
     changed = Archer(id=archer.id, name=archer.name, hand=hand, notes=notes)
     with book.writing() as db:
+        row = db.execute(
+            "SELECT * FROM archers WHERE id = ? AND deleted_at IS NULL", (archer.id,)
+        ).fetchone()
+        if row is None or _archer(row) != archer:
+            raise InputError("logbook.changed_meanwhile")
         keep_history(db, "archers", archer.id, reason)
         db.execute("UPDATE archers SET hand = ?, notes = ? WHERE id = ?", (hand, notes, archer.id))
     return changed
@@ -199,6 +209,10 @@ def add_setup(
     sheet = fill_sheet(typed)
     setup_id = new_id()
     with book.writing() as db:
+        if not db.execute(
+            "SELECT 1 FROM archers WHERE id = ? AND deleted_at IS NULL", (archer.id,)
+        ).fetchone():
+            raise InputError("logbook.gone_meanwhile")
         where = "deleted_at IS NULL AND archer_id = ? AND name = ?"
         _free_name(db, "setups", where, (archer.id, _named(name)), name)
         db.execute(
@@ -238,12 +252,31 @@ def change_setup(
     """
     sheet = before.sheet.with_changes(changes)
     with book.writing() as db:
-        newest = db.execute(
-            "SELECT max(number) FROM versions WHERE setup_id = ?", (before.setup_id,)
-        ).fetchone()[0]
-        if newest != before.number:
-            raise InputError("logbook.not_newest", number=before.number, newest=newest)
-        return _insert_version(db, before.setup_id, before.number + 1, sheet, dated, reason)
+        return add_version(db, before, sheet, dated=dated, reason=reason)
+
+
+def add_version(
+    db: sqlite3.Connection, before: Version, sheet: SetUp, *, dated: str, reason: str
+) -> Version:
+    """Put the next version in, inside the caller's transaction; see `change_setup`."""
+    still_there(db, before.setup_id)
+    newest = db.execute(
+        "SELECT max(number) FROM versions WHERE setup_id = ?", (before.setup_id,)
+    ).fetchone()[0]
+    if newest != before.number:
+        raise InputError("logbook.not_newest", number=before.number, newest=newest)
+    return _insert_version(db, before.setup_id, before.number + 1, sheet, dated, reason)
+
+
+def still_there(db: sqlite3.Connection, setup_id: str) -> None:
+    """Refuse to add to a set-up that somebody else deleted meanwhile: nobody would see it."""
+    row = db.execute(
+        "SELECT 1 FROM setups s JOIN archers a ON a.id = s.archer_id"
+        " WHERE s.id = ? AND s.deleted_at IS NULL AND a.deleted_at IS NULL",
+        (setup_id,),
+    ).fetchone()
+    if row is None:
+        raise InputError("logbook.gone_meanwhile")
 
 
 def setups(book: LogbookFile, archer: Archer) -> list[Bow]:
@@ -348,5 +381,5 @@ def _version(row: sqlite3.Row) -> Version:
         number=row["number"],
         dated=row["dated"],
         reason=row["reason"],
-        sheet=fill_sheet(json.loads(row["typed_json"])),
+        sheet=fill_sheet({str(k): str(v) for k, v in kept_json(row["typed_json"]).items()}),
     )

@@ -112,7 +112,15 @@ def history(book: LogbookFile, row_id: str) -> list[tuple[str, str, dict[str, ob
         rows = db.execute(
             "SELECT * FROM history WHERE of_id = ? ORDER BY rowid", (row_id,)
         ).fetchall()
-    return [(row["made_at"], row["reason"], json.loads(row["before_json"])) for row in rows]
+    return [(row["made_at"], row["reason"], kept_json(row["before_json"])) for row in rows]
+
+
+def kept_json(text: str) -> dict[str, object]:
+    """Read an object that was kept as JSON; what is none any more was damaged on the disk."""
+    try:
+        return dict(json.loads(text))
+    except (TypeError, ValueError):
+        raise InputError("logbook.damaged_entry", found=text[:60]) from None
 
 
 def _table(table: Deletable) -> str:

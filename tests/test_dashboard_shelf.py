@@ -10,13 +10,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from classify.clip_store import safe_name
 from classify.flight_ends import within_ends
 from tests.made_readings import FIRST, LAST, made_track
 from tracker.types import InputError
 from ui.corrections import click_text, face_text, told
 from ui.kept_readings import Kept
 from ui.known_input import parse_known
-from ui.shelf import PIECE_BYTES, Shelf, file_sha256, safe_name
+from ui.shelf import PIECE_BYTES, Shelf, file_sha256
 
 
 class Pieces(io.RawIOBase):

@@ -12,8 +12,9 @@ import click
 from classify.casebook import Case, open_case
 from classify.logbook import Archer, Bow, find_archer, find_setup
 from classify.logbook_file import LogbookFile
-from ui.command_words import help_words
+from ui.command_words import help_words, language_of
 from ui.shelf import data_folder
+from ui.words import say
 
 _Wrapped = TypeVar("_Wrapped", bound=Callable[..., object])
 
@@ -38,8 +39,12 @@ class Chosen:
 
 
 def the_book() -> LogbookFile:
-    """Open the logbook in the coach's folder."""
-    return LogbookFile(data_folder())
+    """Open the logbook in the coach's folder; say so if it can be read only."""
+    book = LogbookFile(data_folder())
+    if book.problem is not None:
+        context = click.get_current_context()
+        click.echo(say(book.problem, language_of(context)), err=True)
+    return book
 
 
 def chosen(archer: str, setup: str | None) -> Chosen:

@@ -210,7 +210,7 @@ def _take_upload(word: Words) -> None:
     try:
         kept = shelf().keep(given, given.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
     # A fresh uploader lets go of the copy in memory, and does not turn back here on a rerun.
     st.session_state["uploads"] = counter + 1

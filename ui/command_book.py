@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from ui import command_correct, command_evidence, command_tuning
+from ui import command_correct, command_evidence, command_safe, command_tuning
 from ui.command_logbook import book
 
-PARTS = (command_evidence, command_correct, command_tuning)
+PARTS = (command_evidence, command_correct, command_safe, command_tuning)
 """Modules that hang their commands onto `book` when they are imported."""
 
 __all__ = ["PARTS", "book"]

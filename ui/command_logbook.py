@@ -244,16 +244,6 @@ def _print_exchanged(exchanged: Exchanged, what: str, language: str) -> None:
         click.echo(say(message("logbook.clip_gone", name=name), language), err=True)
 
 
-@book.command("backup", help=help_of("backup"))
-@click.argument("file", type=file_type())
-@language_option
-@click.pass_context
-def backup_command(ctx: click.Context, file: Path) -> None:
-    """Copy the database while it is in use."""
-    the_book().backup(file)
-    click.echo(say(message("logbook.backed_up", path=str(file)), language_of(ctx)))
-
-
 def plain_json(value: object) -> str:
     """Write plain values as one JSON object."""
     return json.dumps(cast("dict[str, object]", value), ensure_ascii=False, allow_nan=False)

@@ -7,7 +7,6 @@ from typing import cast
 
 import click
 
-from classify import logbook
 from classify.casebook import (
     Axis,
     axis_of,
@@ -16,7 +15,7 @@ from classify.casebook import (
     outcome_of,
     propose,
 )
-from classify.evidence_book import decide, set_outcome
+from classify.evidence_book import decide, decide_change, set_outcome
 from classify.proposal_json import proposal_json
 from classify.setup_change import suggested_changes
 from classify.units import UnitSystem
@@ -80,21 +79,23 @@ def done_command(
     it = chosen(archer, setup)
     case = it.case()
     proposal = propose(case, language)
-    to = None
+    said = proposal_json(proposal, lambda text: say(text, language))
+    number = case.newest.number
     if not proposal.is_test and proposal.cure != "keep":
         suggested = suggested_changes(proposal.cure, proposal.amount, case.newest.sheet)
         changes = {**suggested, **fields_from(fields)}
         if not changes:
             raise InputError("logbook.done_what", change=proposal.change)
-        to = logbook.change_setup(
-            it.book, case.newest, changes, dated=dated, reason=proposal.change
-        )
-    decide(
-        it.book, case.newest, cure=proposal.cure, amount=proposal.amount, dated=dated,
-        is_test=proposal.is_test, to=to, note=note,
-        proposal=proposal_json(proposal, lambda text: say(text, language)),
-    )  # fmt: skip
-    number = case.newest.number if to is None else to.number
+        _, to = decide_change(
+            it.book, case.newest, changes, cure=proposal.cure, amount=proposal.amount,
+            dated=dated, proposal=said, reason=proposal.change, note=note,
+        )  # fmt: skip
+        number = to.number
+    else:
+        decide(
+            it.book, case.newest, cure=proposal.cure, amount=proposal.amount, dated=dated,
+            is_test=proposal.is_test, note=note, proposal=said,
+        )  # fmt: skip
     sentence = message("logbook.decided", change=proposal.change, number=number)
     click.echo(say(sentence, language))
 

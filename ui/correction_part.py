@@ -16,6 +16,7 @@ from ui.frame_store import still_of
 from ui.known_input import parse_known
 from ui.picker import Still, pick_points
 from ui.picture_html import picture_html
+from ui.rounds_part import attempt
 from ui.shelf import NoteKind
 
 _LABELS = ("fishtailing", "minnowing", "porpoising", "clean")
@@ -105,10 +106,14 @@ def _keep(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words)
     try:
         parse_known({name: text for name, text in said.items() if text})
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
-    shelf().note(chosen.sha256, kind, said)
-    st.rerun()
+    _note(chosen, kind, said, word)
+
+
+def _note(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words) -> None:
+    if attempt(word, lambda: shelf().note(chosen.sha256, kind, said)):
+        st.rerun()
 
 
 def _take_back(chosen: ChosenClip, kind: NoteKind, blank: dict[str, str], word: Words) -> None:
@@ -116,8 +121,7 @@ def _take_back(chosen: ChosenClip, kind: NoteKind, blank: dict[str, str], word: 
     if not now or not any(now.values()):
         return
     if st.button(word("pages.correct_take_back"), key=f"back-{kind}-{chosen.sha256[:12]}"):
-        shelf().note(chosen.sha256, kind, blank)
-        st.rerun()
+        _note(chosen, kind, blank, word)
 
 
 def _opinion(chosen: ChosenClip, word: Words) -> None:
@@ -137,8 +141,7 @@ def _opinion(chosen: ChosenClip, word: Words) -> None:
     if sent and label is None:
         st.error(word("pages.opinion_missing"))
     elif sent and label is not None:
-        shelf().note(chosen.sha256, "opinion", {"label": label, "why": why.strip()})
-        st.rerun()
+        _note(chosen, "opinion", {"label": label, "why": why.strip()}, word)
 
 
 def opinion_html(chosen: ChosenClip, word: Words) -> str:

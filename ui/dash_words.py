@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass
 
 import streamlit as st
@@ -56,6 +57,34 @@ class Words:
         """
         return say(sentence, self.language)
 
+    def safe(self, sentence: Message) -> str:
+        r"""Say a sentence where Streamlit reads Markdown: in `st.error`, `st.write`, a heading.
+
+        Sentences carry names that somebody typed; a name must not become a link, a heading, or a
+        picture that the browser fetches from elsewhere.
+
+        Parameters
+        ----------
+        sentence
+            Key and values.
+
+        Returns
+        -------
+        str
+            In this language; marks in its values stand as they are.
+
+        Examples
+        --------
+        >>> from tracker.types import message
+        >>> Words("en").safe(message("film.missing_file", path="![x](a)"))
+        'There is no file \\\\!\\\\[x\\\\](a). Give the path of a film file.'
+        """
+        values = {
+            name: _plain(value) if isinstance(value, str) else value
+            for name, value in sentence.values.items()
+        }
+        return say(Message(sentence.key, values), self.language)
+
     def title(self, area: str, name: str, instead: str) -> str:
         """Name something that may have come without a name in the catalogue.
 
@@ -73,6 +102,14 @@ class Words:
         """
         key = f"{area}.{name}"
         return say(message(key), self.language) if key in catalogue("en") else instead
+
+
+_MARKS = re.compile(r"([\\`*_{}\[\]<>#!|~$:&])")
+"""What could be read as Markdown, as a formula, as an icon's or a colour's name, or as HTML."""
+
+
+def _plain(text: str) -> str:
+    return " ".join(_MARKS.sub(r"\\\1", text).split())
 
 
 def page_words() -> Words:

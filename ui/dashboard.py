@@ -7,6 +7,7 @@ from html import escape
 
 import streamlit as st
 
+from tracker.types import InputError
 from ui.dash_words import Words, page_words
 from ui.page_beside import show_beside
 from ui.page_logbook import show_logbook
@@ -30,6 +31,8 @@ def run() -> None:
     page = st.navigation(_pages(word), position="top")
     try:
         page.run()
+    except InputError as mistake:
+        st.error(word.safe(mistake.message))
     except Exception:  # the coach gets a sentence, the terminal the whole story
         _LOG.exception("a page failed")
         st.error(word("pages.mistake"))

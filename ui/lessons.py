@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+
+from ui.shelf import add_line
 
 LABELS = ("fishtailing", "minnowing", "porpoising", "clean")
 RECENT = 10
@@ -47,11 +48,10 @@ class LessonBook:
     Parameters
     ----------
     folder
-        Made if it is missing.
+        Made with the first answer.
     """
 
     def __init__(self, folder: Path) -> None:
-        folder.mkdir(parents=True, exist_ok=True)
         self._path = folder / "lessons.jsonl"
 
     def add(self, *, trainee: str, question: str, shown: str, said: str) -> Answer:
@@ -70,6 +70,11 @@ class LessonBook:
         -------
         Answer
             As it was kept.
+
+        Raises
+        ------
+        InputError
+            If it cannot be written; nothing was kept then.
         """
         answer = Answer(
             when=datetime.now(UTC).isoformat(timespec="seconds"),
@@ -78,10 +83,7 @@ class LessonBook:
             shown=shown,
             said=said,
         )
-        with self._path.open("a", encoding="utf-8") as stream:
-            stream.write(json.dumps(vars(answer), ensure_ascii=False) + "\n")
-            stream.flush()
-            os.fsync(stream.fileno())
+        add_line(self._path, vars(answer))
         return answer
 
     def answers(self, trainee: str) -> list[Answer]:
@@ -100,10 +102,10 @@ class LessonBook:
         if not self._path.is_file():
             return []
         found = []
-        for line in self._path.read_text(encoding="utf-8").splitlines():
+        for line in self._path.read_text(encoding="utf-8", errors="replace").splitlines():
             try:
                 answer = Answer(**json.loads(line))
-            except (json.JSONDecodeError, TypeError):
+            except (ValueError, TypeError):
                 continue  # the last line of a machine that lost power
             if answer.trainee == trainee:
                 found.append(answer)

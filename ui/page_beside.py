@@ -42,7 +42,7 @@ def show_beside() -> None:
         places = st.columns(2)
         pair = [_choose(place, side, word) for place, side in zip(places, _SIDES, strict=True)]
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
     if any(chosen is None for chosen in pair):
         return

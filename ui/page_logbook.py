@@ -5,6 +5,7 @@ from __future__ import annotations
 import tempfile
 from html import escape
 from pathlib import Path
+from urllib.parse import quote
 
 import streamlit as st
 
@@ -16,7 +17,7 @@ from classify.logbook_undo import undo_delete
 from tracker.types import InputError
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
-from ui.rounds_part import attempt
+from ui.rounds_part import attempt, open_book
 from ui.shelf import PIECE_BYTES, data_folder
 
 
@@ -25,11 +26,11 @@ def show_logbook() -> None:
     word = page_words()
     st.title(word("book.title"))
     try:
-        book = LogbookFile(data_folder())
+        book = open_book(word)
         _archers(book, word)
         _search(book, word)
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
     left, right = st.columns(2)
     with left:
@@ -44,7 +45,7 @@ def _archers(book: LogbookFile, word: Words) -> None:
         st.html(f'<p class="ts-hello">{escape(word("book.empty"))}</p>')
         return
     rows = "".join(
-        f'<tr><th scope="row"><a href="/rounds?archer={escape(archer.name)}" target="_self">'
+        f'<tr><th scope="row"><a href="/rounds?archer={quote(archer.name)}" target="_self">'
         f"{escape(archer.name)}</a></th>"
         f'<td data-label="{escape(word("book.head_hand"))}">'
         f"{escape(word('pages.hand_' + (archer.hand or 'unknown')))}</td>"
@@ -121,6 +122,6 @@ def _in(book: LogbookFile, word: Words) -> None:
         try:
             done = import_zip(book, path)
         except InputError as mistake:
-            st.error(word.tell(mistake.message))
+            st.error(word.safe(mistake.message))
             return
     st.success(word("logbook.imported", rows=sum(done.rows.values()), clips=done.clips))

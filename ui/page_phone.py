@@ -69,7 +69,7 @@ def _open(door: _Door, word: Words) -> None:
     try:
         gate.start()
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
     door.gate = gate
     st.rerun()

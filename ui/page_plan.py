@@ -49,7 +49,7 @@ def show_plan() -> None:
         try:
             _answer(camera_texts, numbers, marking, word)
         except InputError as mistake:
-            st.error(word.tell(mistake.message))
+            st.error(word.safe(mistake.message))
 
 
 def _fields(word: Words) -> tuple[tuple[str, str], dict[str, float], str]:

@@ -24,6 +24,7 @@ from ui.known_input import parse_known
 from ui.picture_html import picture_html
 from ui.progress_line import stage_words
 from ui.reading_store import kept_reading, read_ahead
+from ui.rounds_part import attempt
 from ui.verdict import causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
 
@@ -43,7 +44,7 @@ def show_read() -> None:
     try:
         chosen = choose_clip(word)
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
     if chosen is None:
         _hello(word)
@@ -103,7 +104,7 @@ def read_with_progress(
                 chosen.path, chosen.sha256, known, lambda: progress_bar(place, word)
             )
     except InputError as mistake:
-        place.error(word.tell(mistake.message))
+        place.error(word.safe(mistake.message))
         return None
     place.empty()
     return result
@@ -222,7 +223,7 @@ def _known_part(chosen: ChosenClip, said: Mapping[str, str], word: Words, *, ope
     try:
         parse_known(typed)
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
-    shelf().note(chosen.sha256, "known", typed)
-    st.rerun()
+    if attempt(word, lambda: shelf().note(chosen.sha256, "known", typed)):
+        st.rerun()

@@ -58,7 +58,7 @@ def _keep_said(typed: dict[str, str], word: Words) -> None:
     try:
         parse_known(typed)
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
     st.session_state["round-said"] = typed
     for clip in the_queue().clips():
@@ -82,7 +82,7 @@ def _take_films(word: Words) -> None:
         try:
             kept.append(shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20))
         except InputError as mistake:
-            st.error(word.tell(mistake.message))
+            st.error(word.safe(mistake.message))
     for clip in kept:
         _enqueue(clip.sha256)
     if len(kept) == len(given):

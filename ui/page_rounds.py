@@ -11,14 +11,13 @@ from classify.logbook import Archer, Bow, add_archer, add_setup, archers, setups
 from classify.logbook_file import LogbookFile
 from classify.types import Hand
 from fixtures.season import play_season
-from tracker.types import InputError
+from tracker.types import InputError, message
 from ui.dash_words import Words, page_words
 from ui.linked import linked_choice
 from ui.rounds_next import compare_part, next_part, report_part
-from ui.rounds_part import AtHand, attempt, day_field
+from ui.rounds_part import AtHand, attempt, day_field, open_book
 from ui.rounds_seen import seen_part
 from ui.rounds_sheet import sheet_inputs, sheet_part
-from ui.shelf import data_folder
 
 _PARTS = {
     "next": next_part,
@@ -35,9 +34,9 @@ def show_rounds() -> None:
     word = page_words()
     st.title(word("rounds.title"))
     try:
-        _show(LogbookFile(data_folder()), word)
+        _show(open_book(word), word)
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
 
 
 def _show(book: LogbookFile, word: Words) -> None:
@@ -93,7 +92,7 @@ def _choose_archer(known: list[Archer], word: Words) -> Archer:
 def _choose_setup(book: LogbookFile, archer: Archer, word: Words) -> Bow | None:
     bows = setups(book, archer)
     if not bows:
-        st.write(word("rounds.no_setup", name=archer.name))
+        st.write(word.safe(message("rounds.no_setup", name=archer.name)))
         return None
     names = [bow.name for bow in bows]
     name = st.selectbox(word("rounds.setup"), names, key=f"rounds-setup-{archer.id[:8]}")

@@ -28,4 +28,4 @@ def show_teach() -> None:
     try:
         _PARTS[part](word)
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))

@@ -15,13 +15,13 @@ from classify.casebook import (
     propose,
 )
 from classify.compare import Comparison
-from classify.evidence_book import decide, set_outcome
+from classify.evidence_book import decide, decide_change, set_outcome
 from classify.knowledge import load_knowledge
-from classify.logbook import Version, change_setup
+from classify.logbook import Version
 from classify.proposal_json import proposal_json
 from classify.reasoning import NextChange, Row
 from classify.setup_change import suggested_changes
-from tracker.types import InputError
+from tracker.types import InputError, message
 from ui.dash_words import Words
 from ui.report import report_page
 from ui.report_film import film_of
@@ -47,7 +47,7 @@ def next_part(at: AtHand) -> None:
     try:
         proposal = propose(case, word.language)
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return
     st.html(proposal_html(proposal, word))
     with st.expander(word("rounds.table_title")):
@@ -129,9 +129,8 @@ def _done(at: AtHand, proposal: NextChange) -> None:
             st.html(f'<p class="ts-note">{escape(word("rounds.done_help"))}</p>')
             suggested = suggested_changes(proposal.cure, proposal.amount, newest.sheet)
             for name, text in suggested.items():
-                st.write(
-                    word("rounds.done_suggested", field=word(f"logbook.field_{name}"), text=text)
-                )
+                field = word(f"logbook.field_{name}")
+                st.write(word.safe(message("rounds.done_suggested", field=field, text=text)))
             typed = sheet_inputs(at.key("done"), newest.sheet, word)
             typed.update(
                 {
@@ -145,27 +144,24 @@ def _done(at: AtHand, proposal: NextChange) -> None:
     if not sent:
         return
 
+    said = proposal_json(proposal, word.tell)
+
     def done() -> None:
-        to = None
-        if changes_sheet:
-            changes = {
-                name: text
-                for name, text in typed.items()
-                if text != newest.sheet.typed.get(name, "")
-            }
-            if not changes:
-                raise InputError("rounds.done_nothing")
-            to = change_setup(at.book, newest, changes, dated=day, reason=proposal.change)
-        decide(
-            at.book,
-            newest,
-            cure=proposal.cure,
-            amount=proposal.amount,
-            is_test=proposal.is_test,
-            dated=day,
-            proposal=proposal_json(proposal, word.tell),
-            to=to,
-        )
+        if not changes_sheet:
+            decide(
+                at.book, newest, cure=proposal.cure, amount=proposal.amount,
+                is_test=proposal.is_test, dated=day, proposal=said,
+            )  # fmt: skip
+            return
+        changes = {
+            name: text for name, text in typed.items() if text != newest.sheet.typed.get(name, "")
+        }
+        if not changes:
+            raise InputError("rounds.done_nothing")
+        decide_change(
+            at.book, newest, changes, cure=proposal.cure, amount=proposal.amount, dated=day,
+            proposal=said, reason=proposal.change,
+        )  # fmt: skip
 
     if attempt(word, done):
         st.rerun()
@@ -198,7 +194,7 @@ def compare_part(at: AtHand) -> None:
         try:
             found = before_and_after(at.book, first, last, axis)
         except InputError as mistake:
-            st.write(word.tell(mistake.message))
+            st.write(word.safe(mistake.message))
             continue
         st.html(f'<p class="ts-difference">{escape(word.tell(found.sentence))}</p>')
         _keep_outcome(at, first, last, axis, found)
@@ -213,8 +209,9 @@ def _keep_outcome(
         return
     if decision.outcome == outcome:
         st.html(f'<p class="ts-note">{escape(at.word(f"rounds.outcome_{outcome}"))}</p>')
-    elif st.button(at.word("rounds.keep_outcome"), key=at.key(f"outcome-{axis}")):
-        set_outcome(at.book, decision, outcome)
+    elif st.button(at.word("rounds.keep_outcome"), key=at.key(f"outcome-{axis}")) and attempt(
+        at.word, lambda: set_outcome(at.book, decision, outcome)
+    ):
         st.rerun()
 
 

@@ -13,6 +13,7 @@ from classify.logbook import Bow
 from classify.logbook_file import LogbookFile
 from tracker.types import InputError
 from ui.dash_words import Words
+from ui.shelf import data_folder
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +47,30 @@ class AtHand:
             For Streamlit.
         """
         return f"{name}-{self.bow.id[:8]}"
+
+
+def open_book(word: Words) -> LogbookFile:
+    """Open the coach's logbook; the page says so if it can be read only.
+
+    Parameters
+    ----------
+    word
+        The page's language.
+
+    Returns
+    -------
+    LogbookFile
+        For this run of the page.
+
+    Raises
+    ------
+    InputError
+        If it cannot even be read.
+    """
+    book = LogbookFile(data_folder())
+    if book.problem is not None:
+        st.warning(word.safe(book.problem))
+    return book
 
 
 def day_field(label: str, key: str) -> str:
@@ -83,6 +108,6 @@ def attempt(word: Words, action: Callable[[], object]) -> bool:
     try:
         action()
     except InputError as mistake:
-        st.error(word.tell(mistake.message))
+        st.error(word.safe(mistake.message))
         return False
     return True

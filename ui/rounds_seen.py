@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from html import escape
+from urllib.parse import quote
 
 import cv2
 import numpy as np
@@ -70,9 +71,13 @@ def _list(at: AtHand) -> None:
         text, button = st.columns([6, 1], vertical_alignment="center")
         text.html(f'<p class="ts-note">{_seen_html(one, word)}</p>')
         if button.button(word("rounds.delete"), key=f"delete-{one.id}"):
-            delete(at.book, "evidence", one.id)
-            st.rerun()
+            _delete(at, one)
         correct_part(at, one)
+
+
+def _delete(at: AtHand, one: Seen) -> None:
+    if attempt(at.word, lambda: delete(at.book, "evidence", one.id)):
+        st.rerun()
 
 
 def _earlier(at: AtHand) -> None:
@@ -108,7 +113,9 @@ def _seen_html(seen: Seen, word: Words) -> str:
         parts.append(escape(seen.note))
     if seen.clip_sha256 is not None:
         link = word("rounds.open_clip")
-        parts.append(f'<a href="/?clip={seen.clip_sha256}" target="_self">{escape(link)}</a>')
+        parts.append(
+            f'<a href="/?clip={quote(seen.clip_sha256)}" target="_self">{escape(link)}</a>'
+        )
     return " · ".join(parts)
 
 
@@ -120,11 +127,15 @@ def _flight_words(payload: Mapping[str, object], word: Words) -> str:
     return said if not arrow else word("rounds.arrow_said", label=said, arrow=str(arrow))
 
 
-def _keep(at: AtHand, kind: EvidenceKind, payload: dict[str, object], day: str) -> None:
+def _keep(
+    at: AtHand, kind: EvidenceKind, payload: dict[str, object], day: str, used: Iterable[str] = ()
+) -> None:
     def keep() -> None:
         record(at.book, at.case.newest, kind, payload, dated=day)
 
     if attempt(at.word, keep):
+        for name in used:
+            st.session_state.pop(at.key(name), None)
         st.rerun()
 
 
@@ -185,15 +196,14 @@ def _bare(at: AtHand) -> None:
     bare = _shots(at, "bare", face)
     fletched = _shots(at, "fletched", face)
     if bare and fletched and st.button(word("rounds.keep_bare"), type="primary"):
-        for name in ("bare", "fletched"):
-            st.session_state.pop(at.key(f"shots-{name}"), None)
         payload: dict[str, object] = {
             "distance_m": distance,
             "bare_m": bare,
             "fletched_m": fletched,
             "crosswind_m_s": wind,
         }
-        _keep(at, "bare shaft", payload, day)
+        # The clicks are let go only once they are kept: a logbook in use must not cost them.
+        _keep(at, "bare shaft", payload, day, ("shots-bare", "shots-fletched"))
 
 
 def _shots(at: AtHand, name: str, face_cm: float) -> list[list[float]]:

@@ -14,12 +14,13 @@ import re
 import tempfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Literal
 
 import platformdirs
 
+from classify.clip_store import safe_name, stored_name, write_card
+from classify.logbook_file import now
 from tracker.types import InputError
 
 FOLDER_VARIABLE = "TAILSWAY_FOLDER"
@@ -87,14 +88,13 @@ class Shelf:
     Parameters
     ----------
     folder
-        Made if it is missing.
+        Its two places are made when something is put there, so that a folder that cannot be
+        written can still be read.
     """
 
     def __init__(self, folder: Path) -> None:
         self._clips = folder / "clips"
         self._notes = folder / "clip-notes"
-        for place in (self._clips, self._notes):
-            place.mkdir(parents=True, exist_ok=True)
 
     def keep(self, stream: IO[bytes], name: str, *, most_bytes: int | None = None) -> ShelvedClip:
         """Copy a film onto the shelf, piece by piece.
@@ -120,6 +120,7 @@ class Shelf:
         """
         digest, size = hashlib.sha256(), 0
         try:
+            self._clips.mkdir(parents=True, exist_ok=True)
             with tempfile.NamedTemporaryFile(dir=self._clips, suffix=".part", delete=False) as part:
                 beside = Path(part.name)
                 while piece := stream.read(PIECE_BYTES):
@@ -130,12 +131,13 @@ class Shelf:
                         )
                     digest.update(piece)
                     part.write(piece)
+                part.flush()
+                os.fsync(part.fileno())
             if size == 0:
                 raise InputError("pages.upload_empty", name=name)
             return self._settle(beside, digest.hexdigest(), name)
         except OSError as mistake:
-            reason = mistake.strerror or str(mistake)
-            raise InputError("command.cannot_write", path=str(self._clips), reason=reason) from None
+            raise _unwritten(self._clips, mistake) from None
         finally:
             if "beside" in locals():
                 beside.unlink(missing_ok=True)
@@ -145,11 +147,15 @@ class Shelf:
         if known is not None:
             return known
         plain = safe_name(name)
-        path = self._clips / f"{sha256}{Path(plain).suffix.lower()}"
-        facts = {"name": plain, "file": path.name, "added": _now()}
-        part.replace(path)
-        _write_line(self._clips / f"{sha256}.json", facts, mode="w")
-        return ShelvedClip(sha256=sha256, name=plain, path=path, added=facts["added"])
+        file = stored_name(sha256, plain)
+        part.replace(self._clips / file)
+        # A card whose film is gone, or that a power cut broke, is written again.
+        (self._clips / f"{sha256}.json").unlink(missing_ok=True)
+        write_card(self._clips, sha256, plain, file)
+        kept = self.clip(sha256)
+        if kept is None:
+            raise OSError(5, "the film is not there after it was written")
+        return kept
 
     def clip(self, sha256: str) -> ShelvedClip | None:
         """Find a clip.
@@ -169,11 +175,15 @@ class Shelf:
         facts = self._clips / f"{sha256}.json"
         if not facts.is_file():
             return None
-        said = json.loads(facts.read_text(encoding="utf-8"))
-        path = self._clips / said["file"]
-        if not path.is_file():
+        try:
+            said = json.loads(facts.read_text(encoding="utf-8"))
+            file, name, added = str(said["file"]), str(said["name"]), str(said["added"])
+        except (OSError, ValueError, KeyError, TypeError):
+            return None  # broken by a power cut; giving the film again writes it anew
+        path = self._clips / file
+        if Path(file).name != file or not path.is_file():
             return None
-        return ShelvedClip(sha256=sha256, name=said["name"], path=path, added=said["added"])
+        return ShelvedClip(sha256=sha256, name=name, path=path, added=added)
 
     def clips(self) -> list[ShelvedClip]:
         """List the clips.
@@ -201,9 +211,13 @@ class Shelf:
             What it is about.
         said
             Texts by name.
+
+        Raises
+        ------
+        InputError
+            If it cannot be written; nothing was kept then.
         """
-        line = {"when": _now(), "kind": kind, "said": dict(said)}
-        _write_line(self._notes / f"{sha256}.jsonl", line, mode="a")
+        add_line(self._notes / f"{sha256}.jsonl", {"when": now(), "kind": kind, "said": dict(said)})
 
     def notes(self, sha256: str) -> list[Note]:
         """Give all that was said about a clip.
@@ -242,29 +256,6 @@ class Shelf:
         return said[-1] if said else None
 
 
-def safe_name(name: str) -> str:
-    """Reduce a file's name to what can be shown and kept.
-
-    Parameters
-    ----------
-    name
-        As it arrived.
-
-    Returns
-    -------
-    str
-        The last part, without control characters, at most 120 long; never empty.
-
-    Examples
-    --------
-    >>> safe_name("../../etc/passwd")
-    'passwd'
-    """
-    last = re.split(r"[/\\]", name)[-1]
-    plain = "".join(letter for letter in last if letter.isprintable()).strip(". ")
-    return plain[-120:] or "clip"
-
-
 def file_sha256(path: Path) -> str:
     """Hash a file's content.
 
@@ -282,21 +273,51 @@ def file_sha256(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
+def add_line(path: Path, content: Mapping[str, object]) -> None:
+    """Add a line to a file of lines; it is on the disk when this returns, or not there at all.
+
+    Parameters
+    ----------
+    path
+        Of the file; it and its folder are made if they are missing.
+    content
+        Becomes one line of JSON.
+
+    Raises
+    ------
+    InputError
+        If it cannot be written.
+    """
+    line = (json.dumps(content, ensure_ascii=False) + "\n").encode()
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("ab", buffering=0) as stream:
+            # A line cut off by a power cut or a full disk must not swallow the next one.
+            whole = line if _ends_whole(path) else b"\n" + line
+            if stream.write(whole) != len(whole):
+                raise OSError(28, os.strerror(28))
+            os.fsync(stream.fileno())
+    except OSError as mistake:
+        raise _unwritten(path, mistake) from None
+
+
+def _ends_whole(path: Path) -> bool:
+    with path.open("rb") as stream:
+        if stream.seek(0, os.SEEK_END) == 0:
+            return True
+        stream.seek(-1, os.SEEK_END)
+        return stream.read(1) == b"\n"
+
+
+def _unwritten(path: Path, mistake: OSError) -> InputError:
+    reason = mistake.strerror or str(mistake)
+    return InputError("command.cannot_keep", path=str(path), reason=reason)
+
+
 def _read_notes(path: Path) -> Iterator[Note]:
-    for line in path.read_text(encoding="utf-8").splitlines():
+    for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
         try:
             said = json.loads(line)
-        except json.JSONDecodeError:
-            continue  # the last line of a machine that lost power
-        yield Note(when=said["when"], kind=said["kind"], said=said["said"])
-
-
-def _write_line(path: Path, content: Mapping[str, object], *, mode: Literal["a", "w"]) -> None:
-    with path.open(mode, encoding="utf-8") as stream:
-        stream.write(json.dumps(content, ensure_ascii=False) + "\n")
-        stream.flush()
-        os.fsync(stream.fileno())
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="milliseconds")
+            yield Note(when=said["when"], kind=said["kind"], said=said["said"])
+        except (ValueError, KeyError, TypeError):
+            continue  # a line that a machine that lost power did not finish

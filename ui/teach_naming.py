@@ -12,7 +12,7 @@ import streamlit as st
 from classify.imagined import Imagined, imagine
 from classify.pipeline import ReadResult
 from classify.types import Reading
-from tracker.types import InputError
+from tracker.types import InputError, message
 from ui.chart_part import show_chart
 from ui.charts import Picture, swing_picture
 from ui.clip_chooser import ChosenClip, clip_by_token, shelf
@@ -173,16 +173,20 @@ def _ask(question: Question, trainee: str, word: Words) -> None:
         elif sent and said is None:
             st.error(word("teach.answer_missing"))
         elif sent and said is not None:
-            _keep(question, trainee, said)
+            _keep(question, trainee, said, word)
 
 
-def _keep(question: Question, trainee: str, said: str) -> None:
-    LessonBook(data_folder()).add(
-        trainee=trainee,
-        question=question.token,
-        shown=str(question.reading.label),
-        said=said,
-    )
+def _keep(question: Question, trainee: str, said: str, word: Words) -> None:
+    try:
+        LessonBook(data_folder()).add(
+            trainee=trainee,
+            question=question.token,
+            shown=str(question.reading.label),
+            said=said,
+        )
+    except InputError as mistake:
+        st.error(word.safe(mistake.message))
+        return
     st.query_params["said"] = said
     st.rerun()
 
@@ -252,17 +256,15 @@ def _score(trainee: str, word: Words) -> None:
         st.write(word("teach.score_none"))
         return
     lately = answers[-RECENT:]
-    st.subheader(
-        word(
-            "teach.score",
-            name=trainee,
-            right=sum(answer.right for answer in answers),
-            count=len(answers),
-            last_right=sum(answer.right for answer in lately),
-            last_count=len(lately),
-        ),
-        anchor=False,
+    score = message(
+        "teach.score",
+        name=trainee,
+        right=sum(answer.right for answer in answers),
+        count=len(answers),
+        last_right=sum(answer.right for answer in lately),
+        last_count=len(lately),
     )
+    st.subheader(word.safe(score), anchor=False)
     left, right = st.columns([3, 2])
     left.html(_confusion_html(answers, word))
     if len(answers) > 1:
