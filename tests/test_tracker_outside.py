@@ -243,7 +243,7 @@ def test_a_spot_before_a_shaken_photograph(shaken: tuple[Footage, np.ndarray]) -
     """Scenery, scene and spot all come from shifted pixels, and the spot stays where it is."""
     footage, middle = shaken
     path = np.full((footage.count, 2), np.nan)
-    path[10:] = middle + (0.4, -0.3)
+    path[10:] = middle + np.array([0.4, -0.3])
     x0, y0 = (middle - 40).astype(int).tolist()
     strip = Strip(footage, (x0, y0, x0 + 80, y0 + 80), before=10)
     errors = []
