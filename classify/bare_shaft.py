@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
-from scipy import stats
 
+from classify.chances import f_beyond, f_limit, t_below, t_limit
 from classify.impacts import LEVEL, GroupSize, group_from_points, impacts_m
 from tracker.types import FloatArray, InputError, Message, frozen_array, message
 
@@ -60,7 +60,7 @@ def hotelling(difference: FloatArray, pooled: FloatArray, n1: int, n2: int) -> T
     t2 = float(difference @ np.linalg.solve(pooled, difference)) * n1 * n2 / (n1 + n2)
     dof2 = n1 + n2 - p - 1
     f = t2 * dof2 / ((n1 + n2 - 2) * p)
-    return TSquared(t2=t2, f=f, dof1=p, dof2=dof2, p=float(stats.f.sf(f, p, dof2)))
+    return TSquared(t2=t2, f=f, dof1=p, dof2=dof2, p=f_beyond(f, p, dof2))
 
 
 Axis = Literal["across", "up_down"]
@@ -124,12 +124,12 @@ class BareShaftOffset:
         """
         k = 0 if axis == "across" else 1
         t = (float(self.offset_m[k]) - limit_m) / float(self.sigma_m[k])
-        return float(stats.t.cdf(t if limit_m >= 0 else -t, self.dof[k]))
+        return t_below(t if limit_m >= 0 else -t, float(self.dof[k]))
 
     def interval_at(self, axis: Axis, level: float) -> tuple[float, float]:
         """Interval of the offset along one axis at another level, metres."""
         k = 0 if axis == "across" else 1
-        half = float(self.sigma_m[k]) * float(stats.t.ppf(0.5 + level / 2, self.dof[k]))
+        half = float(self.sigma_m[k]) * t_limit(0.5 + level / 2, float(self.dof[k]))
         return float(self.offset_m[k]) - half, float(self.offset_m[k]) + half
 
 
@@ -190,13 +190,13 @@ def bare_shaft_offset(bare_m: object, fletched_m: object, *, distance_m: float) 
         mean_covariance = (scatter_b + scatter_f) / dof_both * (1 / nb + 1 / nf)
         sigma = np.sqrt(np.diag(mean_covariance))
 
-    half = sigma * stats.t.ppf(0.5 + LEVEL / 2, dofs)
+    half = sigma * t_limit(0.5 + LEVEL / 2, dofs)
     n_equivalent = round(dof_both) + 2  # T² of the same degrees of freedom
     dof2 = max(n_equivalent - 3, 1)
     t2 = float(offset @ np.linalg.solve(mean_covariance, offset))
     f = t2 * dof2 / ((n_equivalent - 2) * 2)
-    test = TSquared(t2=t2, f=f, dof1=2, dof2=dof2, p=float(stats.f.sf(f, 2, dof2)))
-    reach = math.sqrt(float(stats.f.ppf(LEVEL, 2, dof2)) * 2 * (n_equivalent - 2) / dof2)
+    test = TSquared(t2=t2, f=f, dof1=2, dof2=dof2, p=f_beyond(f, 2, dof2))
+    reach = math.sqrt(f_limit(LEVEL, 2, dof2) * 2 * (n_equivalent - 2) / dof2)
     return BareShaftOffset(
         distance_m=float(distance_m),
         n_bare=nb,
@@ -225,7 +225,7 @@ def _variance_ratio_p(scatter_b: FloatArray, nb: int, scatter_f: FloatArray, nf:
         return 1.0
     dof_b, dof_f = 2 * (nb - 1), 2 * (nf - 1)
     f = (np.trace(scatter_b) / dof_b) / (np.trace(scatter_f) / dof_f)
-    tail = float(stats.f.sf(f, dof_b, dof_f))
+    tail = f_beyond(f, dof_b, dof_f)
     return 2 * min(tail, 1 - tail)
 
 

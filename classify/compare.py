@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import stats
 
+from classify.chances import t_limit
 from classify.several import Swing
 from tracker.types import FloatArray, InputError, Message, message
 
@@ -102,7 +102,7 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
     sigma = math.sqrt(variance_b + variance_a)
     dof = (variance_b + variance_a) ** 2 / (variance_b**2 / dof_b + variance_a**2 / dof_a)  # [1]
     change = float(a[0].mean() - b[0].mean())
-    half = float(stats.t.ppf(0.5 + LEVEL / 2, dof)) * sigma
+    half = t_limit(0.5 + LEVEL / 2, dof) * sigma
     low, high = change - half, change + half
     verdict: Verdict = "shoot more"
     if high < 0:
@@ -171,6 +171,6 @@ def _how_many(before: _Lot, after: _Lot, difference: float) -> int:
     )
     have = min(len(before[0]), len(after[0]))
     for n in range(have + 1, have + MOST_MORE):
-        if float(stats.t.ppf(0.5 + LEVEL / 2, 2 * n - 2)) * spread * math.sqrt(2 / n) <= difference:
+        if t_limit(0.5 + LEVEL / 2, 2 * n - 2) * spread * math.sqrt(2 / n) <= difference:
             return n - have
     return MOST_MORE

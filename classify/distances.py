@@ -9,8 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from scipy import stats
-
+from classify.chances import f_beyond, f_limit
 from classify.impacts import LEVEL, GroupSize
 from tracker.types import InputError, Message, message
 
@@ -130,6 +129,6 @@ def _pool(parts: Sequence[_Angular]) -> _Angular:
 def _against(one: _Angular, rest: _Angular) -> tuple[float, tuple[float, float], float]:
     """Ratio of sizes, its interval, and the chance of one as large."""
     f = one[0] / rest[0]
-    low, high = stats.f.interval(LEVEL, one[1], rest[1])
-    interval = (float((f / high) ** 0.5), float((f / low) ** 0.5))
-    return f**0.5, interval, float(stats.f.sf(f, one[1], rest[1]))
+    low, high = (f_limit(0.5 + side * LEVEL / 2, one[1], rest[1]) for side in (-1, 1))
+    interval = ((f / high) ** 0.5, (f / low) ** 0.5)
+    return f**0.5, interval, f_beyond(f, one[1], rest[1])

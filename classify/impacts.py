@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import optimize, special, stats
+from scipy import optimize, special
 
+from classify.chances import chi2_exceeded
 from tracker.types import FloatArray, InputError, frozen_array
 
 LEVEL = 0.95
@@ -126,7 +127,7 @@ class GroupSize:
 
 
 def _group(distance_m: float, arrows: int, sigma_m: float, dof: float, from_: Entered) -> GroupSize:
-    low, high = stats.chi2.interval(LEVEL, dof)
+    low, high = (chi2_exceeded(0.5 - side * LEVEL / 2, dof) for side in (-1, 1))
     return GroupSize(
         distance_m=needed_distance(distance_m),
         arrows=arrows,

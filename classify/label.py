@@ -16,8 +16,8 @@ from math import pi, sqrt
 from typing import TypedDict
 
 import numpy as np
-from scipy.stats import ncx2
 
+from classify.chances import rice_below
 from classify.kinds import KINDS, kind_probabilities
 from classify.label_model import LabelModel, Showing
 from classify.slow_swing import SlowSwing
@@ -265,7 +265,7 @@ def chance_above(value: float, sigma: float, threshold: float) -> float:
     # Far from the threshold the series of the non-central distribution is slow; six sigma is sure.
     if abs(value - threshold) > 6.0 * sigma:
         return float(value > threshold)
-    return float(ncx2.sf((threshold / sigma) ** 2, 2, (value / sigma) ** 2))
+    return 1.0 - rice_below(threshold / sigma, value / sigma)
 
 
 def _presence(swings: tuple[Swing, ...], kind: Kind, axis: int, threshold_mm: float) -> float:

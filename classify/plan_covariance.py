@@ -15,8 +15,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2
 
+from classify.chances import chi2_exceeded
 from classify.motion import PATH_LINEAR, PATH_NONLINEAR, Oscillation, Picture
 from classify.scan import false_alarm_gain
 from classify.separable import Solution
@@ -193,7 +193,7 @@ def smallest_swing_m(flight: PlannedFlight) -> tuple[float, float]:
     span = float(flight.t_s[-1])
     grid = np.arange(FAST_FROM_HZ, max(flight.frame_hz / 2, FAST_FROM_HZ + 1), 0.25 / span)
     needed = (
-        float(chi2.isf(FALSE_ALARM, 4)),
+        chi2_exceeded(FALSE_ALARM, 4),
         max(6 * np.log(2 * len(flight.t_s)), false_alarm_gain(grid, span, FALSE_ALARM)),
     )
     smallest = []

@@ -20,8 +20,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import norm, rice
 
+from classify.chances import normal_below, rice_below
 from classify.joint_fit import G_AT, JointFit
 from classify.motion import PATH_LINEAR, PATH_NONLINEAR
 from classify.separable import Solution, solve
@@ -186,8 +186,8 @@ class Posterior:
 def _rice_share_below(limit: float, amplitude: FloatArray, sigma: FloatArray) -> FloatArray:
     """Share of a Rice distribution below a limit; far from the axis a normal one."""
     ratio = amplitude / sigma
-    near = np.asarray(rice.cdf(limit / sigma, np.minimum(ratio, 30.0)))
-    return np.where(ratio < 30.0, near, norm.cdf((limit - amplitude) / sigma))
+    near = rice_below(limit / sigma, np.minimum(ratio, 30.0))
+    return np.where(ratio < 30.0, near, normal_below((limit - amplitude) / sigma))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

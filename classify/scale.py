@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.stats import chi2
 
+from classify.chances import chi2_exceeded
 from classify.clues import (
     CAMERA_SIGMA_M,
     SPEED_SIGMA,
@@ -209,7 +209,7 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
     """
     weighed = weigh(clues)
     spare = len(clues) - 2
-    if spare < 1 or weighed.misfit < float(chi2.isf(DISAGREE, spare)):
+    if spare < 1 or weighed.misfit < chi2_exceeded(DISAGREE, spare):
         return clues, ()
     best: tuple[float, str, tuple[Clue, ...]] | None = None
     for word, sources in RESTS_ON.items():
@@ -235,7 +235,7 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
         others=", ".join(sorted(clue.source for clue in rest)),
         percent=round(100 * float(np.expm1(max(abs(gap) for gap in gaps)))),
     )
-    agrees = len(rest) > 2 and without.misfit < float(chi2.isf(DISAGREE, len(rest) - 2))
+    agrees = len(rest) > 2 and without.misfit < chi2_exceeded(DISAGREE, len(rest) - 2)
     if agrees and any(clue.powers[0] for clue in rest):
         return rest, (told,)
     wider = float(np.sqrt(weighed.misfit / spare))

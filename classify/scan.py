@@ -17,8 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import chi2, rice
 
+from classify.chances import chi2_exceeded, rice_limit
 from classify.motion import distance_over_speed
 from classify.separable import Solution
 from tracker.types import FloatArray
@@ -106,7 +106,7 @@ def amplitude_limit(amplitude: FloatArray, sigma: FloatArray) -> FloatArray:
     """
     sigma = np.maximum(sigma, 1e-300)
     ratio = amplitude / sigma
-    near = np.asarray(rice.ppf(0.95, np.minimum(ratio, 30.0))) * sigma
+    near = rice_limit(0.95, np.minimum(ratio, 30.0)) * sigma
     return np.asarray(np.where(ratio < 30.0, near, amplitude + 1.645 * sigma))
 
 
@@ -203,4 +203,4 @@ def false_alarm_gain(f_hz: FloatArray, duration_s: float, probability: float) ->
         per 1/duration.
     """
     independent = max(1.0, 2 * duration_s * float(np.ptp(f_hz)))
-    return float(chi2.isf(-np.expm1(np.log1p(-probability) / independent), 4))
+    return chi2_exceeded(float(-np.expm1(np.log1p(-probability) / independent)), 4)

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import stats
 
+from classify.chances import chi2_beyond, normal_below
 from tracker.types import FloatArray, InputError, Message, message
 
 Maker = Literal["bow", "one arrow", "archer", "too few"]
@@ -130,7 +130,7 @@ def spread_of(values: FloatArray, sigmas: FloatArray) -> Spread:
         shot_sd=math.sqrt(tau2),
         q=q,
         dof=dof,
-        p=float(stats.chi2.sf(q, dof)) if dof else 1.0,
+        p=chi2_beyond(q, dof) if dof else 1.0,
     )
 
 
@@ -214,7 +214,7 @@ def _odd_arrow(values: FloatArray, sigmas: FloatArray, arrows: Sequence[str]) ->
         if others.p < SIGNIFICANT or own.p < SIGNIFICANT:
             continue
         z = (own.mean - others.mean) / math.hypot(own.sigma, others.sigma)
-        p = 2 * float(stats.norm.sf(abs(z))) * len(names)  # Bonferroni
+        p = 2 * normal_below(-abs(z)) * len(names)  # Bonferroni
         if p < OUTLIER_SIGNIFICANT and (best is None or p < best[0]):
             best = (p, name)
     return best[1] if best else None

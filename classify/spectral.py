@@ -20,9 +20,9 @@ from dataclasses import replace
 from functools import cache
 
 import numpy as np
-from scipy.stats import chi2
 from threadpoolctl import ThreadpoolController
 
+from classify.chances import chi2_exceeded
 from classify.free_flight import free_flight, free_flight_core
 from classify.joint_fit import FAST_FROM_HZ, G_AT, JointFit
 from classify.motion import (
@@ -262,7 +262,7 @@ def _spectrum(fit: JointFit, rows: IntArray) -> Spectrum:
     quiet = _without_yaw(fit).sol
     presence = posterior.presence(quiet)
     # Noise alone would gain as much less often than the false-alarm probability.
-    stands_out = quiet.cost - fit.sol.cost > float(chi2.isf(FALSE_ALARM, 4))
+    stands_out = quiet.cost - fit.sol.cost > chi2_exceeded(FALSE_ALARM, 4)
     yaw_stays = stands_out or presence > SURE_OF_YAW
     presence = 1.0 if yaw_stays else presence
     kept = [m for m, o in zip(modes, fit.oscillations, strict=True) if yaw_stays or not o.slow]
@@ -375,7 +375,7 @@ def _halves_agree(fit: JointFit) -> bool:
     change = np.linalg.solve(gram, g)
     swing, changed = modes @ sol.linear[PATH_LINEAR:], extra @ change
     small = float(changed @ changed) < ANOTHER_SWING**2 * float(swing @ swing)
-    return small or float(g @ change) < float(chi2.isf(1e-3, len(g)))
+    return small or float(g @ change) < chi2_exceeded(1e-3, len(g))
 
 
 def _limits(posterior: Posterior, modes: list[Mode], presence: float) -> tuple[Limit, ...]:
