@@ -6,11 +6,12 @@ Knows nothing of causes, and nothing of hands: right and up are as the archer se
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from classify.chances import chi2_exceeded
 from tracker.types import FloatArray, InputError, frozen_array
@@ -223,7 +224,7 @@ def _dof_of_log_sd(log_sd: float) -> float:
         dof = math.exp(log_dof)
         return 0.5 * math.sqrt(float(special.polygamma(1, dof / 2))) - log_sd
 
-    return float(math.exp(optimize.brentq(gap, math.log(0.2), math.log(1e5))))
+    return math.exp(_root(gap, math.log(0.2), math.log(1e5))
 
 
 def group_from_score(
@@ -266,10 +267,15 @@ def group_from_score(
         return mean, float(chance @ points**2) - mean**2
 
     target = score / arrows
-    log_sigma = float(
-        optimize.brentq(lambda s: moments(s)[0] - target, math.log(1e-4), math.log(20.0))
-    )
+    log_sigma = _root(lambda s: moments(s)[0] - target, math.log(1e-4), math.log(20.0))
     step = 1e-4
     slope = (moments(log_sigma + step)[0] - moments(log_sigma - step)[0]) / (2 * step)
     log_sd = math.sqrt(moments(log_sigma)[1] / arrows) / abs(slope)
     return _group(distance_m, arrows, math.exp(log_sigma), _dof_of_log_sd(log_sd), "score")
+
+
+def _root(gap: Callable[[float], float], low: float, high: float) -> float:
+    """Find where a function of one number crosses zero between two limits."""
+    from scipy.optimize import brentq  # noqa: PLC0415 - slow to load, seldom needed
+
+    return float(brentq(gap, low, high))

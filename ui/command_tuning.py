@@ -35,8 +35,6 @@ from ui.command_words import language_of, language_option
 from ui.proposal_words import proposal_lines
 from ui.report import report_page
 from ui.report_film import film_of
-from ui.report_html import report_html
-from ui.report_pdf import report_pdf
 from ui.season_film import season_film
 from ui.season_words import season_lines
 from ui.track_csv import write_whole
@@ -155,8 +153,12 @@ def report_command(
         units=cast("UnitSystem", units), film=film_of(it.book, case),
     )  # fmt: skip
     if html_to is not None:
+        from ui.report_html import report_html  # noqa: PLC0415 - slow to load, seldom needed
+
         write_whole(html_to, report_html(page))
     if pdf_to is not None:
+        from ui.report_pdf import report_pdf  # noqa: PLC0415 - slow to load, seldom needed
+
         write_whole(pdf_to, report_pdf(page))
     for path in (html_to, pdf_to):
         if path is not None:

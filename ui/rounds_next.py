@@ -25,8 +25,6 @@ from tracker.types import InputError, message
 from ui.dash_words import Words
 from ui.report import report_page
 from ui.report_film import film_of
-from ui.report_html import report_html
-from ui.report_pdf import report_pdf
 from ui.rounds_decided import case_as_of, decided_part
 from ui.rounds_part import AtHand, attempt, day_field
 from ui.rounds_sheet import sheet_inputs
@@ -227,6 +225,10 @@ def report_part(at: AtHand) -> None:
     st.html(f'<p class="ts-note">{escape(word("rounds.report_help"))}</p>')
     if st.button(word("rounds.report_make"), type="primary", key=at.key("report")):
         with st.spinner(word("rounds.report_making")):
+            # Slow to load, and seldom needed.
+            from ui.report_html import report_html  # noqa: PLC0415
+            from ui.report_pdf import report_pdf  # noqa: PLC0415
+
             film = film_of(at.book, at.case)
             page = report_page(at.book, at.case, at.bow.name, language=word.language, film=film)
             st.session_state[at.key("report-files")] = (report_html(page), report_pdf(page))
