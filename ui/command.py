@@ -9,7 +9,10 @@ from __future__ import annotations
 import json
 import os
 import sys
+from collections.abc import Mapping
+from importlib import import_module
 from pathlib import Path
+from typing import cast
 
 import click
 
@@ -17,12 +20,7 @@ from classify.pipeline import read_clip
 from classify.report_json import reading_json
 from tracker.types import InputError, Message, message
 from ui.cause_words import spoken
-from ui.command_batch import batch
-from ui.command_book import book
-from ui.command_demo import demo
 from ui.command_known import known_from, known_options
-from ui.command_open import open_dashboard
-from ui.command_plan import plan
 from ui.command_words import help_words, language_of, language_option
 from ui.progress_line import progress_on_stderr
 from ui.reading_words import reading_lines
@@ -31,9 +29,54 @@ from ui.words import say
 
 READING, BAD_INPUT, REFUSED, MISTAKE, STOPPED = 0, 2, 3, 1, 130
 
+ELSEWHERE: Mapping[str, str] = {
+    "batch": "ui.command_batch:batch",
+    "book": "ui.command_book:book",
+    "demo": "ui.command_demo:demo",
+    "open": "ui.command_open:open_dashboard",
+    "plan": "ui.command_plan:plan",
+}
+"""Where the other commands are; each is loaded when it is asked for, since what they need together
+takes a second to load."""
+
 
 class PlainGroup(click.Group):
     """A group of commands that says what went wrong in one sentence."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Name every command, those that are not loaded too.
+
+        Parameters
+        ----------
+        ctx
+            Of the whole command.
+
+        Returns
+        -------
+        list of str
+            In order of the alphabet.
+        """
+        return sorted({*super().list_commands(ctx), *ELSEWHERE})
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Give a command, and load it first if need be.
+
+        Parameters
+        ----------
+        ctx
+            Of the whole command.
+        cmd_name
+            As typed.
+
+        Returns
+        -------
+        click.Command or None
+            None if there is no such command.
+        """
+        if cmd_name in ELSEWHERE and cmd_name not in self.commands:
+            module, _, name = ELSEWHERE[cmd_name].partition(":")
+            self.add_command(cast("click.Command", getattr(import_module(module), name)), cmd_name)
+        return super().get_command(ctx, cmd_name)
 
     def invoke(self, ctx: click.Context) -> object:
         """Run the command; turn every failure into a sentence and an exit status.
@@ -116,10 +159,3 @@ def _say_where(path: Path, container_seconds: bool, language: str) -> None:
     if container_seconds:
         warning = message("command.track_container_seconds", path=str(path))
         click.echo(say(warning, language), err=True)
-
-
-main.add_command(batch)
-main.add_command(book)
-main.add_command(demo)
-main.add_command(open_dashboard)
-main.add_command(plan)
