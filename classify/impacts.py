@@ -224,7 +224,7 @@ def _dof_of_log_sd(log_sd: float) -> float:
         dof = math.exp(log_dof)
         return 0.5 * math.sqrt(float(special.polygamma(1, dof / 2))) - log_sd
 
-    return math.exp(_root(gap, math.log(0.2), math.log(1e5))
+    return math.exp(_root(gap, math.log(0.2), math.log(1e5)))
 
 
 def group_from_score(
