@@ -5,13 +5,14 @@ The file itself is only ever read. Copies stand in a temporary folder of this pr
 
 from __future__ import annotations
 
+import atexit
 import shutil
 import sqlite3
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextlib import closing, suppress
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -109,21 +110,28 @@ def _state_of(path: Path) -> State:
     )
 
 
-@lru_cache(maxsize=4)
-def _room() -> tempfile.TemporaryDirectory[str]:
-    return tempfile.TemporaryDirectory(prefix="tailsway-")
+@cache
+def _copies() -> dict[Path, tuple[State, Path]]:
+    """Folder of the copy that was made of a file, and the state that the file was in."""
+    return {}
 
 
-@lru_cache(maxsize=4)
-def _copy(path: Path, _state: State) -> Path:
+def _copy(path: Path, state: State) -> Path:
+    made = _copies().get(path)
+    if made is not None and made[0] == state and made[1].is_dir():
+        return made[1]
     try:
-        folder = Path(tempfile.mkdtemp(dir=_room().name))
+        folder = Path(tempfile.mkdtemp(prefix="tailsway-"))
+        atexit.register(shutil.rmtree, folder, ignore_errors=True)
         for part in _parts(path):
             if part.is_file():
                 shutil.copyfile(part, folder / part.name)
     except OSError as error:
         reason = error.strerror or str(error)
         raise InputError("logbook.unreadable", path=str(path), reason=reason) from None
+    if made is not None:
+        shutil.rmtree(made[1], ignore_errors=True)
+    _copies()[path] = (state, folder)
     return folder
 
 
@@ -229,13 +237,13 @@ def _prop_up(new: sqlite3.Connection) -> None:
     for (setup,) in new.execute(
         "SELECT DISTINCT setup_id FROM versions WHERE setup_id NOT IN (SELECT id FROM setups)"
     ).fetchall():
-        name = f"{LOST_NAME} {str(setup)[:4]}"
+        name = f"{LOST_NAME} {str(setup)[-6:]}"
         new.execute("INSERT INTO setups VALUES (?, ?, ?, ?, NULL)",
                     (setup, f"lost-{setup}", name, LOST_DATE))  # fmt: skip
     for (archer,) in new.execute(
         "SELECT DISTINCT archer_id FROM setups WHERE archer_id NOT IN (SELECT id FROM archers)"
     ).fetchall():
-        name = f"{LOST_NAME} {str(archer).removeprefix('lost-')[:4]}"
+        name = f"{LOST_NAME} {str(archer)[-6:]}"
         new.execute("INSERT INTO archers VALUES (?, ?, NULL, ?, ?, NULL)",
                     (archer, name, "", LOST_DATE))  # fmt: skip
     new.execute("COMMIT")
