@@ -13,7 +13,7 @@ from typing import Any
 
 from joblib import Parallel, delayed, parallel_config
 
-from classify.pipeline import read_clip
+from classify.apart import read_clip
 from classify.types import Known, Reading
 from tracker.types import InputError, Message, message
 
@@ -98,7 +98,9 @@ def read_many(
     """
     tasks = (delayed(_read_one)(path, known) for path in paths)
     if cluster is None:
-        yield from Parallel(n_jobs=jobs, return_as="generator_unordered")(tasks)
+        # Each thread only waits for a process of its own, in which its film is read.
+        reading = Parallel(n_jobs=jobs, prefer="threads", return_as="generator_unordered")
+        yield from reading(tasks)
         return
     with _cluster(cluster), parallel_config(backend="dask"):
         yield from Parallel()(tasks)

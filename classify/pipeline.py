@@ -6,34 +6,15 @@ A path and what the coach knows go in, a `ReadResult` comes out; it refuses only
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from classify.flight_ends import within_ends
 from classify.judgement import bare_reading, check_known, read_track
-from classify.types import Estimate, Known, Reading
+from classify.read_result import ReadResult
+from classify.types import Estimate, Known
 from tracker.face import find_face
 from tracker.follow import follow
-from tracker.types import Followed, InputError, Progress, Track, message
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ReadResult:
-    """A reading with what it was made from.
-
-    Attributes
-    ----------
-    reading
-        What the coach gets.
-    followed
-        Clip, flights and plate.
-    track
-        The flight that was read; None if there was none.
-    """
-
-    reading: Reading
-    followed: Followed
-    track: Track | None
+from tracker.types import Followed, InputError, Progress, message
 
 
 def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> ReadResult:

@@ -17,9 +17,10 @@ import av
 import av.error
 
 from tracker.capture import capture_rate, check_said, pace, said_by_metadata
+from tracker.file_name import name_of
 from tracker.ledger import Ledger
 from tracker.luma import bits_of, luma_of, rgb_of, turn_of
-from tracker.opening import MOST_FRAMES, check_size, declared_end_s, name_of, open_film, sha256_of
+from tracker.opening import MOST_FRAMES, check_size, declared_end_s, open_film, sha256_of
 from tracker.types import ByteArray, Clip, Frame, InputError, Message, message
 
 SHORTER_BY = 0.02

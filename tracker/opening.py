@@ -14,6 +14,7 @@ import av.container
 import av.error
 import av.video.stream
 
+from tracker.file_name import name_of, printable
 from tracker.outline import missing_bytes, most_samples
 from tracker.types import InputError
 
@@ -37,27 +38,6 @@ PHOTO_STARTS = (
 )
 PHOTO_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1", b"avif"}
 """Brands of ISO/IEC 23008-12 for single pictures."""
-
-
-def name_of(path: Path) -> str:
-    """Name of a file as it can be printed anywhere.
-
-    Parameters
-    ----------
-    path
-        Of the file.
-
-    Returns
-    -------
-    str
-        Without its folder, and without characters that no page or terminal takes.
-    """
-    return _printable(path.name)
-
-
-def _printable(text: str) -> str:
-    text = text.encode("utf-8", "replace").decode("utf-8")
-    return "".join(letter if letter.isprintable() else "?" for letter in text)
 
 
 def sha256_of(path: Path) -> str:
@@ -127,16 +107,16 @@ def _check_file(path: Path) -> int:
     """Refuse what cannot be read at all; else tell its size."""
     try:
         if path.is_dir():
-            raise InputError("film.directory", path=_printable(str(path)))
+            raise InputError("film.directory", path=printable(str(path)))
         if not path.exists():
-            raise InputError("film.missing_file", path=_printable(str(path)))
+            raise InputError("film.missing_file", path=printable(str(path)))
         if not path.is_file():
             raise InputError("film.not_a_film", path=name_of(path))
         size = path.stat().st_size
         with path.open("rb"):
             pass
     except (OSError, ValueError) as error:
-        raise InputError("film.unreadable", path=_printable(str(path))) from error
+        raise InputError("film.unreadable", path=printable(str(path))) from error
     if size == 0:
         raise InputError("film.empty_file", path=name_of(path))
     return size

@@ -16,7 +16,7 @@ from typing import cast
 
 import click
 
-from classify.pipeline import read_clip
+from classify.apart import read_clip
 from classify.report_json import reading_json
 from tracker.types import InputError, Message, message
 from ui.cause_words import spoken

@@ -9,7 +9,7 @@ from typing import cast
 
 import click
 
-from classify.pipeline import read_clip
+from classify.apart import read_clip
 from classify.types import Reading
 from tracker.types import message
 from ui.command_words import help_words, language_of, language_option

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import click
 
+from classify.apart import read_clip
 from classify.clip_store import keep_clip
 from classify.evidence import ARROW_PARTS, BOW_PARTS
 from classify.evidence_book import Seen, record
 from classify.evidence_payload import EvidenceKind
-from classify.pipeline import read_clip
 from classify.report_json import reading_json
 from tracker.types import InputError, message
 from ui.book_chosen import chosen, date_option, file_type, help_of, setup_option

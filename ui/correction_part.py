@@ -7,7 +7,7 @@ from html import escape
 import numpy as np
 import streamlit as st
 
-from classify.pipeline import ReadResult
+from classify.read_result import ReadResult
 from tracker.types import InputError
 from ui.clip_chooser import ChosenClip, shelf
 from ui.corrections import click_text, face_text

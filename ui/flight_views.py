@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from classify.pipeline import ReadResult
-from tracker.decode import Reader
+from classify.apart import frames_of
+from classify.read_result import ReadResult
 from tracker.types import ByteArray, Track
 from ui.curves import Curves, curves_of
 from ui.films import Film, Framing, follow_film, framing_for
@@ -140,12 +140,4 @@ def flight_frames(path: Path, track: Track) -> dict[int, ByteArray]:
         Raw brightness by frame number, at most `MOST_FRAMES`.
     """
     first = track.first_frame
-    last = min(track.last_frame, first + MOST_FRAMES - 1)
-    frames: dict[int, ByteArray] = {}
-    with Reader(path) as reader:
-        for frame in reader.frames():
-            if first <= frame.index <= last:
-                frames[frame.index] = frame.luma
-            if frame.index >= last:
-                break
-    return frames
+    return frames_of(path, first, min(track.last_frame, first + MOST_FRAMES - 1))

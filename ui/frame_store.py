@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from tracker.decode import Reader
+from classify.apart import frames_of
 from ui.kept_readings import Kept
 from ui.picker import Still
 from ui.stills import scene_picture
@@ -51,11 +51,5 @@ def still_of(path: Path, sha256: str, frame: int, *, width: int, height: int) ->
 
 
 def _decode(path: Path, first: int, last: int) -> Mapping[int, bytes]:
-    pictures: dict[int, bytes] = {}
-    with Reader(path) as reader:
-        for frame in reader.frames():
-            if first <= frame.index <= last:
-                pictures[frame.index] = scene_picture(frame.luma)
-            if frame.index >= last:
-                break
-    return pictures
+    frames = frames_of(path, first, last)
+    return {number: scene_picture(luma) for number, luma in frames.items()}

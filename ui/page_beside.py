@@ -9,7 +9,7 @@ import numpy as np
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from classify.pipeline import ReadResult
+from classify.read_result import ReadResult
 from classify.side_by_side import difference
 from tracker.types import InputError
 from ui.charts import Picture, compared_picture

@@ -8,7 +8,7 @@ from html import escape
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from classify.pipeline import ReadResult
+from classify.read_result import ReadResult
 from tracker.types import InputError, Progress
 from ui.cause_words import spoken
 from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture

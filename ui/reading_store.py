@@ -9,7 +9,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from classify.pipeline import ReadResult, read_clip, read_followed
+from classify.apart import read_clip
+from classify.pipeline import read_followed
+from classify.read_result import ReadResult
 from classify.types import Known
 from tracker.types import Followed, Progress
 from ui.kept_readings import Kept

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import cast
 
+from classify.apart import read_clip
 from classify.casebook import Case
 from classify.clip_store import find_clip
 from classify.logbook import Archer, Version
 from classify.logbook_file import LogbookFile
-from classify.pipeline import read_clip
 from classify.setup_sheet import arrow_spec
 from classify.types import Known
 from ui.flight_views import flight_frames

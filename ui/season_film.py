@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import cast
 
-from classify.pipeline import read_clip
+from classify.apart import read_clip
 from classify.report_json import reading_json
 from fixtures.season import SeasonFilm
 from ui.demo_clips import DemoClip, demo_clips

@@ -10,7 +10,7 @@ import numpy as np
 import streamlit as st
 
 from classify.imagined import Imagined, imagine
-from classify.pipeline import ReadResult
+from classify.read_result import ReadResult
 from classify.types import Reading
 from tracker.types import InputError, message
 from ui.chart_part import show_chart
