@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 import uuid
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
@@ -22,6 +23,10 @@ from tracker.types import InputError, Message, message
 
 BUSY_S = 10.0
 """How long a call waits for another writer."""
+
+LOOK_AGAIN_S = 600.0
+"""After which every page of the file is looked over again; chosen here: it takes 0.2 s for a
+logbook of 50,000 readings."""
 
 FILE_NAME = "logbook.sqlite3"
 
@@ -83,20 +88,21 @@ class LogbookFile:
             self._open_to_read(mistake)
 
     def _sound(self, connection: sqlite3.Connection) -> None:
-        """Look every page over, once for each process: a damaged file must not be written on."""
-        place = self.path.stat()
-        if (str(self.path), place.st_ino) in _looked_over():
+        """Look every page over now and then: a damaged file must not be written on."""
+        file = (str(self.path), self.path.stat().st_ino)
+        last = looked_over().get(file)
+        if last is not None and time.monotonic() - last < LOOK_AGAIN_S:
             return
         found = [str(row[0]) for row in connection.execute("PRAGMA quick_check(1)")]
         if found != ["ok"]:
             raise InputError("logbook.damaged", path=str(self.path), reason=found[0])
-        _looked_over().add((str(self.path), place.st_ino))
+        looked_over()[file] = time.monotonic()
 
     def _open_to_read(self, mistake: InputError) -> None:
         """Fall back on reading what is there; raise if there is nothing to be read."""
         key = mistake.message.key
         if key == "logbook.damaged":
-            _looked_over().clear()
+            looked_over().clear()
             rescued = salvaged(self.path)
             self._read_from = rescued.uri
             self.problem = message(
@@ -153,7 +159,7 @@ class LogbookFile:
         if code is None and "UTF-8" in str(error):
             known = "damaged"  # a text that was never written so
         if known == "damaged":
-            _looked_over().clear()
+            looked_over().clear()
         if known == "busy":
             return InputError("logbook.busy", path=str(self.path), seconds=BUSY_S)
         if known == "does_not_fit":
@@ -257,9 +263,9 @@ def _connect(place: str) -> sqlite3.Connection:
 
 
 @cache
-def _looked_over() -> set[tuple[str, int]]:
-    """Files that this process found whole: path and number of the file."""
-    return set()
+def looked_over() -> dict[tuple[str, int], float]:
+    """Tell when this process last found a file whole, by path and number of the file."""
+    return {}
 
 
 def new_id() -> str:

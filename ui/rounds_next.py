@@ -26,7 +26,7 @@ from ui.dash_words import Words
 from ui.report import report_page
 from ui.report_film import film_of
 from ui.rounds_decided import case_as_of, decided_part
-from ui.rounds_part import AtHand, attempt, day_field
+from ui.rounds_part import AtHand, attempt, day_field, form_base, form_changes, form_done
 from ui.rounds_sheet import sheet_inputs
 
 _REASONS = ("why", "first", "clip", "test", "stop", "care", "source")
@@ -130,11 +130,13 @@ def _done(at: AtHand, proposal: NextChange) -> None:
                 field = word(f"logbook.field_{name}")
                 st.write(word.safe(message("rounds.done_suggested", field=field, text=text)))
             typed = sheet_inputs(at.key("done"), newest.sheet, word)
+            begun = form_base(at, "done").sheet.typed
             typed.update(
                 {
                     name: text
                     for name, text in suggested.items()
-                    if typed.get(name, "") == newest.sheet.typed.get(name, "")
+                    if typed.get(name, "")
+                    in (begun.get(name, ""), newest.sheet.typed.get(name, ""))
                 }
             )
         day = day_field(word("rounds.day"), at.key("done-day"))
@@ -151,9 +153,7 @@ def _done(at: AtHand, proposal: NextChange) -> None:
                 is_test=proposal.is_test, dated=day, proposal=said,
             )  # fmt: skip
             return
-        changes = {
-            name: text for name, text in typed.items() if text != newest.sheet.typed.get(name, "")
-        }
+        changes = form_changes(at, "done", typed)
         if not changes:
             raise InputError("rounds.done_nothing")
         decide_change(
@@ -162,6 +162,7 @@ def _done(at: AtHand, proposal: NextChange) -> None:
         )  # fmt: skip
 
     if attempt(word, done):
+        form_done(at, "done")
         st.rerun()
 
 

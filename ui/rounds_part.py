@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
 import streamlit as st
 
 from classify.casebook import Case
-from classify.logbook import Bow
+from classify.logbook import Bow, Version
 from classify.logbook_file import LogbookFile
 from tracker.types import InputError
 from ui.dash_words import Words
@@ -71,6 +71,74 @@ def open_book(word: Words) -> LogbookFile:
     if book.problem is not None:
         st.warning(word.safe(book.problem))
     return book
+
+
+def form_changes(at: AtHand, form: str, typed: Mapping[str, str]) -> dict[str, str]:
+    """Tell which fields of a sheet a person changed in a form, though others may work on it too.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form; `form_base` was called when it was drawn.
+    typed
+        Text by field.
+
+    Returns
+    -------
+    dict
+        Fields that differ from what the form began with, and from what stands there now.
+
+    Raises
+    ------
+    InputError
+        Once, if somebody made another version since the form was drawn; the next time the changes
+        are meant to go on top of it.
+    """
+    base, newest = form_base(at, form), at.case.newest
+    told = at.key(f"{form}-told")
+    if base.number != newest.number and st.session_state.get(told) != newest.number:
+        st.session_state[told] = newest.number
+        raise InputError("rounds.changed_since", number=base.number, newest=newest.number)
+    return {
+        name: text
+        for name, text in typed.items()
+        if text not in (base.sheet.typed.get(name, ""), newest.sheet.typed.get(name, ""))
+    }
+
+
+def form_base(at: AtHand, form: str) -> Version:
+    """Give the version that a form was filled in from: the newest when it was first drawn.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form.
+
+    Returns
+    -------
+    Version
+        The newest one, unless somebody made another since.
+    """
+    number = st.session_state.setdefault(at.key(f"{form}-from"), at.case.newest.number)
+    return next((one for one in at.case.versions if one.number == number), at.case.newest)
+
+
+def form_done(at: AtHand, form: str) -> None:
+    """Let a form begin from the newest version the next time.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form.
+    """
+    for end in ("from", "told"):
+        st.session_state.pop(at.key(f"{form}-{end}"), None)
 
 
 def day_field(label: str, key: str) -> str:

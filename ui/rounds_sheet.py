@@ -9,8 +9,9 @@ import streamlit as st
 from classify.logbook import Version, change_setup
 from classify.setup_sheet import SetUp, differences, questions, sheet_fields, unit_choices
 from classify.setup_worked_out import worked_out
+from tracker.types import InputError
 from ui.dash_words import Words
-from ui.rounds_part import AtHand, attempt, day_field
+from ui.rounds_part import AtHand, attempt, day_field, form_base, form_changes, form_done
 
 _PARTS = ("bow", "string", "rest", "arrow")
 
@@ -104,20 +105,20 @@ def _change_form(at: AtHand) -> None:
         day = day_field(word("rounds.day"), at.key("change-day"))
         reason = st.text_input(word("rounds.reason"), key=at.key("change-reason"))
         sent = st.form_submit_button(word("rounds.change_send"), type="primary")
+    form_base(at, "change")
     if not sent:
         return
-    changes = {
-        name: text for name, text in typed.items() if text != newest.sheet.typed.get(name, "")
-    }
 
     def change() -> None:
+        changes = form_changes(at, "change", typed)
+        if not changes:
+            raise InputError("rounds.change_nothing")
+        if not reason.strip():
+            raise InputError("rounds.reason_missing")
         change_setup(at.book, newest, changes, dated=day, reason=reason)
 
-    if not changes:
-        st.error(word("rounds.change_nothing"))
-    elif not reason.strip():
-        st.error(word("rounds.reason_missing"))
-    elif attempt(word, change):
+    if attempt(word, change):
+        form_done(at, "change")
         st.rerun()
 
 
