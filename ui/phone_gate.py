@@ -10,6 +10,7 @@ from __future__ import annotations
 import hmac
 import ipaddress
 import json
+import logging
 import secrets
 import socket
 import threading
@@ -22,12 +23,14 @@ from http import HTTPStatus
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from importlib.resources import files
 from io import BufferedIOBase
-from typing import IO, cast
+from typing import IO, Any, cast
 from urllib.parse import unquote, urlsplit
 
 from tracker.types import InputError, message
 from ui.shelf import Shelf
 from ui.words import say
+
+_LOG = logging.getLogger("tailsway.phone")
 
 CODE_DIGITS = 8
 MOST_WRONG = 5
@@ -39,6 +42,8 @@ OPEN_FOR_S = 1800.0
 a round, too short to be forgotten overnight."""
 IDLE_S = 30.0
 """A connection that says nothing for so long is let go."""
+MOST_VISITS = 16
+"""Connections served at a time; more are let go. Chosen here: a club's phones, not a flood."""
 
 
 def own_address() -> str | None:
@@ -152,6 +157,8 @@ class PhoneGate:
             The key of the sentence that refuses it; None if it is right.
         """
         with self._lock:
+            if self._server is None:
+                return "phone.expired"
             if time.monotonic() < self._shut_until:
                 return "phone.shut"
             if hmac.compare_digest(code.encode(), self.code.encode()):
@@ -164,12 +171,35 @@ class PhoneGate:
             return "phone.wrong_code"
 
 
+_Plug = socket.socket | tuple[bytes, socket.socket]
+_Address = Any
+
+
 class _GateServer(ThreadingHTTPServer):
     daemon_threads = True
 
     def __init__(self, place: tuple[str, int], gate: PhoneGate) -> None:
         self.gate = gate
+        self._free = threading.BoundedSemaphore(MOST_VISITS)
         super().__init__(place, _Visit)
+
+    def process_request(self, request: _Plug, client_address: _Address) -> None:
+        """Serve a connection in a thread of its own, unless there are too many already."""
+        if self._free.acquire(blocking=False):
+            super().process_request(request, client_address)
+        else:
+            self.shutdown_request(request)
+
+    def process_request_thread(self, request: _Plug, client_address: _Address) -> None:
+        """Serve a connection, and make room for the next one however it ends."""
+        try:
+            super().process_request_thread(request, client_address)
+        finally:
+            self._free.release()
+
+    def handle_error(self, request: _Plug, client_address: _Address) -> None:  # noqa: ARG002
+        """Keep a connection that broke off out of the coach's terminal."""
+        _LOG.info("a phone's connection failed", exc_info=True)
 
 
 class _Visit(BaseHTTPRequestHandler):
