@@ -261,6 +261,8 @@ class ReadingProcesses:
                 tell(at.stage, at.share)
             elif said.word == "frame":
                 yield said
+            elif not process.ready:
+                raise InputError("apart.not_started")
             else:
                 process.rest()
                 if said.word == "result":
@@ -336,7 +338,8 @@ def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> 
     Raises
     ------
     InputError
-        As there; also if reading the film crashed, took too long or wanted too much memory.
+        As there; also if reading the film crashed, took too long or wanted too much memory, or no
+        process could be started.
     """
     return _processes(os.getpid()).read_clip(path, known=known, progress=progress)
 

@@ -13,7 +13,7 @@ from tracker.decode import Reader
 
 SOURCE = Path(__file__).parents[1] / "fixtures" / "clips" / "fishtailing.mp4"
 FRAMES = slice(100, 210)
-COLUMNS, ROWS = slice(576, 832), slice(192, 368)
+COLUMNS, ROWS = slice(631, 887), slice(153, 329)
 
 
 @cache

@@ -261,6 +261,15 @@ def test_paths_count_from_the_folder_of_the_moment(
     assert processes.read_clip(Path("a.mp4"), known=Known()).followed.clip.path == Path("a.mp4")
 
 
+def test_process_that_cannot_start_is_a_sentence(
+    opened: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is wrong with the installation is not blamed on the film."""
+    (tmp_path / "numpy.py").write_text("raise SystemExit('broken')")
+    monkeypatch.setenv("PYTHONPATH", str(tmp_path))
+    assert refusal(lambda: opened().read_clip(CLIP, known=KNOWN)) == "apart.not_started"
+
+
 def test_nothing_in_the_folder_passes_for_a_library(
     opened: Opened, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

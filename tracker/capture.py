@@ -26,6 +26,9 @@ STRETCHES = (1, 2, 4, 8, 16, 32)
 SAME_RATE = 0.03
 """Relative difference below which two rates are the same one, said once exactly and once not."""
 
+LOWEST_PACE_HZ, HIGHEST_PACE_HZ = 0.1, 1e6
+"""Frame times outside these rates are no clock's, whoever wrote them (chosen here)."""
+
 HIGHEST_HZ = 20_000
 """Above the fastest mode of any phone by an order of magnitude."""
 
@@ -90,6 +93,11 @@ def pace(times_s: FloatArray, tick_s: float) -> Pace:
     Pace
         Rate of the longest piece of even speed, and what is missing in it.
 
+    Raises
+    ------
+    InputError
+        If the times give a rate that no film has.
+
     Notes
     -----
     The median step will not do: a clock of 600 ticks a second holds 240 frames as steps of 2 and 3
@@ -108,6 +116,8 @@ def pace(times_s: FloatArray, tick_s: float) -> Pace:
     first, last = _longest_even_piece(times_s)
     times = times_s[first : last + 1]
     step = _first_step(times, tick_s)
+    if not 1 / HIGHEST_PACE_HZ <= step <= 1 / LOWEST_PACE_HZ:
+        raise InputError("film.pace_absurd", step_s=step)
     for _ in range(3):  # a better step counts better, and a better count gives a better step
         numbers = _frames_between(times, step)
         count = np.concatenate([[0.0], np.cumsum(numbers)])

@@ -20,7 +20,14 @@ from tracker.capture import capture_rate, check_said, pace, said_by_metadata
 from tracker.file_name import name_of
 from tracker.ledger import Ledger
 from tracker.luma import bits_of, luma_of, rgb_of, turn_of
-from tracker.opening import MOST_FRAMES, check_size, declared_end_s, open_film, sha256_of
+from tracker.opening import (
+    MOST_FRAMES,
+    check_size,
+    check_whole,
+    declared_end_s,
+    open_film,
+    sha256_of,
+)
 from tracker.types import ByteArray, Clip, Frame, InputError, Message, message
 
 SHORTER_BY = 0.02
@@ -202,6 +209,7 @@ class Reader:
             if len(self._ledger) >= MOST_FRAMES:
                 frames = len(self._ledger) + 1
                 raise InputError("film.too_long", frames=frames, most_frames=MOST_FRAMES)
+            check_whole(len(self._ledger) + 1, picture.width, picture.height)
             yield picture
 
     def _decode(self) -> Iterator[av.VideoFrame]:

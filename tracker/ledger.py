@@ -22,6 +22,9 @@ FILLED_TIMES = 0.05
 DAMAGED_FRAMES = 0.02
 """Share of damaged frames that a film may have (chosen here)."""
 
+LONGEST_TICKS, LATEST_TICK = 1 << 52, 1 << 62
+"""Beyond these, times in ticks are no longer exact in floating point or in 64 bits."""
+
 REACH = 4
 """Frames to each side in which movement is looked for: enough for a film stored fivefold."""
 
@@ -94,12 +97,16 @@ class Ledger:
         Raises
         ------
         InputError
-            If times are missing altogether or run backwards.
+            If times are missing altogether, run backwards, or are no clock's.
         """
         index = len(self._pts)
         pts = self._time_of(picture, index)
         if index and pts <= self._pts[-1]:
             raise InputError("film.times_backwards", frame=index)
+        first = self._pts[0] if index else pts
+        if pts - first > LONGEST_TICKS or abs(pts) > LATEST_TICK:
+            step_s = float((pts - first) * self._tick) / max(index, 1)
+            raise InputError("film.pace_absurd", step_s=step_s)
         self._pts.append(pts)
         if picture.key_frame:
             self._keys.append(index)

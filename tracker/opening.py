@@ -20,6 +20,10 @@ from tracker.types import InputError
 
 LARGEST_SIDE_PX = 8192
 MOST_FRAMES = 500_000
+MOST_BYTES = 1 << 34
+MOST_PIXELS = 10**12
+"""In all frames together: half an hour of 1080p at 240 frames a second (chosen here)."""
+
 MOST_SOUND_SAMPLES = 10_000_000
 PIECE_BYTES = 1 << 20
 
@@ -119,6 +123,9 @@ def _check_file(path: Path) -> int:
         raise InputError("film.unreadable", path=printable(str(path))) from error
     if size == 0:
         raise InputError("film.empty_file", path=name_of(path))
+    if size > MOST_BYTES:
+        gib = MOST_BYTES / (1 << 30)
+        raise InputError("film.file_too_large", path=name_of(path), most_gib=gib)
     return size
 
 
@@ -155,7 +162,28 @@ def _video_stream(container: av.container.InputContainer, name: str) -> av.video
     check_size(context.width, context.height)
     if stream.frames > MOST_FRAMES:
         raise InputError("film.too_long", frames=stream.frames, most_frames=MOST_FRAMES)
+    check_whole(stream.frames, context.width, context.height)
     return stream
+
+
+def check_whole(frames: int, width: int, height: int) -> None:
+    """Refuse films that are too large as a whole.
+
+    Parameters
+    ----------
+    frames
+        How many, as declared or counted so far.
+    width, height
+        Of the stored picture, in pixels.
+
+    Raises
+    ------
+    InputError
+        Above `MOST_PIXELS` in all frames together.
+    """
+    if frames * width * height > MOST_PIXELS:
+        most_frames = MOST_PIXELS // (width * height)
+        raise InputError("film.too_long", frames=frames, most_frames=most_frames)
 
 
 def declared_end_s(
