@@ -14,8 +14,10 @@ import os
 import shutil
 import sqlite3
 import stat
+import struct
 import uuid
 import zipfile
+import zlib
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -188,22 +190,22 @@ def import_zip(book: LogbookFile, source: Path) -> Exchanged:
             entries = _checked_entries(packed)
             tables = _tables(packed, entries)
             _room_for(book, entries)
+            with book.writing() as db:  # what does not fit is known before a clip is kept
+                db.execute("SAVEPOINT rehearsal")
+                _put_all(db, tables)
+                db.execute("ROLLBACK TO rehearsal")
             clips = _clips(book, packed, entries, tables["clips"])
-    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError) as error:
-        raise InputError("logbook.no_zip", path=str(source), reason=str(error)) from None
-    except OSError as error:
-        reason = error.strerror or str(error)
+    except (*_BROKEN, OSError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
         raise InputError("logbook.no_zip", path=str(source), reason=reason) from None
-    new = dict.fromkeys(TABLES, 0)
     with book.writing() as db:
-        for name in TABLES:
-            for row in tables[name]:
-                new[name] += _put(db, name, row)
-        _names_apart(db)
-        broken = db.execute("PRAGMA foreign_key_check").fetchall()
-        if broken:
-            raise InputError("logbook.does_not_fit", reason=f"{len(broken)} rows point nowhere")
+        new = _put_all(db, tables)
     return Exchanged(rows=new, clips=clips, missing_clips=())
+
+
+_BROKEN = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, RuntimeError, ValueError)
+"""What the standard library says of a zip file that is broken or locked (`NotImplementedError` is a
+`RuntimeError`, a name that is no text a `ValueError`)."""
 
 
 def _checked_entries(packed: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
@@ -217,8 +219,10 @@ def _checked_entries(packed: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
         parts = name.split("/")
         expected = name == "logbook.json" or (len(parts) == 2 and parts[0] in ("csv", "clips"))
         strange = "\\" in name or ".." in parts or name.startswith("/") or name in entries
-        link = stat.S_ISLNK(info.external_attr >> 16)
-        if not expected or strange or link or info.is_dir() or info.flag_bits & 0x1:
+        kind = stat.S_IFMT(info.external_attr >> 16)
+        packing = info.compress_type in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+        plain = kind in (0, stat.S_IFREG) and packing and not info.flag_bits & 0x1
+        if not expected or strange or not plain or info.is_dir():
             raise InputError("logbook.zip_entry", name=name[:80])
         most = MOST_CLIP_BYTES if parts[0] == "clips" else MOST_JSON_BYTES
         ratio = info.file_size / max(info.compress_size, 1)
@@ -287,7 +291,7 @@ def _brought_forward(tables: dict[str, list[Row]], shape: int) -> dict[str, list
                     _insert(db, name, row)
             for step in MIGRATIONS[shape:]:
                 db.executescript(step)
-        except sqlite3.Error as error:
+        except (sqlite3.Error, OverflowError, UnicodeError) as error:
             raise InputError("logbook.does_not_fit", reason=str(error)) from None
         return {name: _rows_of(db, name) for name in TABLES}
 
@@ -334,6 +338,16 @@ def _names_apart(db: sqlite3.Connection) -> None:
         ).fetchone()
         if twice is not None:
             raise InputError("logbook.zip_name_in_use", name=twice["name"])
+
+
+def _put_all(db: sqlite3.Connection, tables: dict[str, list[dict[str, Any]]]) -> dict[str, int]:
+    """Put every row in, inside the caller's transaction; how many were new, by table."""
+    new = {name: sum(_put(db, name, row) for row in tables[name]) for name in TABLES}
+    _names_apart(db)
+    broken = db.execute("PRAGMA foreign_key_check").fetchall()
+    if broken:
+        raise InputError("logbook.does_not_fit", reason=f"{len(broken)} rows point nowhere")
+    return new
 
 
 def _put(db: sqlite3.Connection, table: str, row: dict[str, Any]) -> int:

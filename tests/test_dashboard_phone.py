@@ -7,13 +7,14 @@ import http.client
 import socket
 import time
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from urllib.parse import quote, urlsplit
 
 import pytest
 
 import ui.phone_gate
-from ui.phone_gate import CODE_DIGITS, MOST_WRONG, PhoneGate, page_html
+from ui.phone_gate import CODE_DIGITS, MOST_VISITS, MOST_WRONG, PhoneGate, page_html
 from ui.shelf import Shelf
 from ui.words import LANGUAGES
 
@@ -167,3 +168,94 @@ def test_page_is_whole_in_every_language(language: str) -> None:
     page = page_html(language, "abc")
     assert f'lang="{language}"' in page
     assert "{" not in page.split("<body>")[1].split("<script")[0]
+
+
+def test_code_is_compared_in_constant_time(
+    gate: PhoneGate, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The standard library's own comparison decides, on all of both texts."""
+    compared: list[tuple[bytes, bytes]] = []
+
+    def compare(one: bytes, other: bytes) -> bool:
+        compared.append((one, other))
+        return one == other
+
+    monkeypatch.setattr(ui.phone_gate.hmac, "compare_digest", compare)
+    assert gate.check("x" + gate.code[1:]) == "phone.wrong_code"
+    assert gate.check(gate.code) is None
+    assert [len(one) for one, _ in compared] == [CODE_DIGITS, CODE_DIGITS]
+    assert all(other == gate.code.encode() for _, other in compared)
+
+
+def test_every_opening_has_a_code_of_its_own(tmp_path: Path) -> None:
+    """Digits of chance, never the same twice, and worth nothing before and after it is open."""
+    gates = [PhoneGate(Shelf(tmp_path), HERE, most_bytes=9, arrived=str, language="en")
+             for _ in range(50)]  # fmt: skip
+    assert len({made.code for made in gates}) == 50
+    assert all(made.code.isdecimal() and len(made.code) == CODE_DIGITS for made in gates)
+    made = gates[0]
+    assert made.check(made.code) == "phone.expired"
+    made.start()
+    assert made.check(made.code) is None
+    made.stop()
+    assert made.check(made.code) == "phone.expired"
+
+
+def test_a_connection_from_before_cannot_send_after_it_is_shut(gate: PhoneGate) -> None:
+    """The right code on a connection that was opened in time is worth nothing afterwards."""
+    port = urlsplit(str(gate.url)).port or 0
+    with socket.create_connection((HERE, port), timeout=10) as plug:
+        plug.sendall(f"PUT /film HTTP/1.1\r\nHost: {HERE}\r\n".encode())
+        time.sleep(0.2)
+        gate.stop()
+        rest = f"X-Access-Code: {gate.code}\r\nX-File-Name: a.mp4\r\nContent-Length: 4\r\n\r\n"
+        plug.sendall(rest.encode() + b"film")
+        assert b" 403 " in plug.recv(200)
+    assert gate.shelf.clips() == []
+
+
+def test_guesses_over_the_network_are_slowed(gate: PhoneGate) -> None:
+    """Five wrong codes, then even the right one is refused; nothing is kept."""
+    wrong = "1" * CODE_DIGITS if gate.code != "1" * CODE_DIGITS else "2" * CODE_DIGITS
+    said = [send(gate, code, b"film") for code in [wrong] * MOST_WRONG + [gate.code]]
+    assert [status for status, _ in said] == [403] * (MOST_WRONG + 1)
+    assert "Wait" in said[-1][1]
+    assert gate.shelf.clips() == []
+
+
+def test_no_more_visits_than_can_be_served(gate: PhoneGate) -> None:
+    """Silent connections take their places only; the next is let go at once, and a place freed."""
+    port = urlsplit(str(gate.url)).port or 0
+    plugs = [socket.create_connection((HERE, port), timeout=10) for _ in range(MOST_VISITS)]
+    time.sleep(0.3)
+    with socket.create_connection((HERE, port), timeout=10) as late:
+        late.sendall(f"GET / HTTP/1.1\r\nHost: {HERE}\r\n\r\n".encode())
+        with suppress(ConnectionResetError):
+            assert late.recv(100) == b""
+    for plug in plugs:
+        plug.close()
+    until = time.monotonic() + 10
+    status = 0
+    while status != 200 and time.monotonic() < until:
+        try:
+            status, _ = send(gate, gate.code, b"film")
+        except (OSError, http.client.HTTPException):
+            time.sleep(0.05)
+    assert status == 200
+
+
+@pytest.mark.parametrize(
+    "name", ["../../x.mp4", "/etc/passwd", "a\\..\\b.mp4", "x.json", "\x00.mp4", "<img src=x>.mp4"]
+)
+def test_a_film_s_name_reaches_no_path(gate: PhoneGate, tmp_path: Path, name: str) -> None:
+    """It is kept under its hash, in the folder of clips and nowhere else."""
+    before = {path for path in tmp_path.rglob("*") if path.parent.name != "clips"}
+    status, _ = send(gate, gate.code, b"film", name=name)
+    assert status == 200
+    (kept,) = gate.shelf.clips()
+    assert kept.path.parent == tmp_path / "clips"
+    assert kept.path.read_bytes() == b"film"
+    assert kept.path.stem == hashlib.sha256(b"film").hexdigest()
+    assert not set(kept.name) & set("/\\\0")
+    after = {path for path in tmp_path.rglob("*") if path.parent.name != "clips"}
+    assert {path.name for path in after - before} <= {"clips"}
