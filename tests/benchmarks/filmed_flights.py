@@ -82,6 +82,11 @@ class Compared:
         """(2,) root mean square error per axis over those frames, the offset removed."""
         return np.asarray(np.sqrt((self.without_offset()[self.wide] ** 2).mean(axis=0)))
 
+    def middle_px(self) -> FloatArray:
+        """(2,) what the root mean square would be without strays: 1.4826 median distances."""
+        error = self.error_px[self.wide]
+        return np.asarray(1.4826 * np.median(np.abs(error - np.median(error, axis=0)), axis=0))
+
     def z2(self) -> FloatArray:
         """(m, 2) squared error over claimed variance in those frames, an offset removed.
 

@@ -91,7 +91,7 @@ def films(
     click.echo(f"{difficulty} films, seed {seed}, {misfits} misfits each, crf "
                f"{PHONE_CRF[difficulty]}; errors over frames with a nock of 1 px or more, a "
                f"constant offset removed")  # fmt: skip
-    click.echo("film  outcome   rms x  rms y   z2 x  z2 y   frames  misfits")
+    click.echo("film  outcome   rms x  rms y   mid x  mid y   z2 x  z2 y   frames  misfits")
 
     def run(number: int) -> tuple[int, Compared, tuple[str, ...]]:
         cv2.setNumThreads(1)
@@ -106,10 +106,12 @@ def films(
         all_.append(one)
         told = one.why
         if _counts(one):
-            rms, z2 = one.rms_px(), one.z2().mean(axis=0)
-            told = (f"{rms[0]:5.3f}  {rms[1]:5.3f}  {z2[0]:5.2f} {z2[1]:5.2f}   "
-                    f"{one.wide.sum():3d}/{one.flying_frames:3d}")  # fmt: skip
-        click.echo(f"{number:4d}  {one.outcome:8s}  {told:40s} {', '.join(kinds)}")
+            rms, middle, z2 = one.rms_px(), one.middle_px(), one.z2().mean(axis=0)
+            told = (
+                f"{rms[0]:5.3f}  {rms[1]:5.3f}   {middle[0]:5.3f}  {middle[1]:5.3f}  {z2[0]:5.2f} "
+                f"{z2[1]:5.2f}   {one.wide.sum():3d}/{one.flying_frames:3d}"
+            )
+        click.echo(f"{number:4d}  {one.outcome:8s}  {told:55s} {', '.join(kinds)}")
     click.echo("\n".join(films_summary(all_)))
 
 
@@ -146,7 +148,8 @@ def films_summary(all_: list[Compared]) -> list[str]:
         lines.append(
             f"rms error {name}: median {np.median(rms[:, axis]):.3f} px, 90th percentile "
             f"{np.percentile(rms[:, axis], 90):.3f} px; mse/sigma2 {z2[:, axis].mean():.2f}, "
-            f"by median {np.median(z2[:, axis]) / 0.4549:.2f}"
+            f"by median {np.median(z2[:, axis]) / 0.4549:.2f}; without strays (1.48 MAD) median "
+            f"{np.median([one.middle_px()[axis] for one in good]):.3f} px"
         )
     lines.append(f"share of flying frames followed: median {np.median(share):.2f}")
     return lines
