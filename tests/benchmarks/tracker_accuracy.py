@@ -19,7 +19,7 @@ import click
 import cv2
 import numpy as np
 from joblib import Parallel, delayed
-from scipy.stats import chi2
+from scipy.stats import f as f_distribution
 
 from fixtures.encode import Coding
 from fixtures.misfits import Difficulty
@@ -312,9 +312,9 @@ def locking(clips: int, seed: int, jobs: int) -> None:
 def locking_line(films_: list[Compared], axis: int, low: float, high: float) -> str:
     """Fit one wave per pixel to the errors against the true fraction of a pixel.
 
-    With no locking the squared amplitude over its variance follows chi-square with two degrees of
-    freedom; the variance is that of leaving out each film in turn, so that errors which
-    neighbouring frames share do not make it too small.
+    With no locking half the squared amplitude over its variance follows Fisher's F with 2 and
+    2 (n - 1) degrees of freedom; the variance is that of leaving out each of n films in turn, so
+    that errors which neighbouring frames share do not make it too small.
 
     Parameters
     ----------
@@ -348,7 +348,7 @@ def locking_line(films_: list[Compared], axis: int, low: float, high: float) -> 
     # few films tell a covariance poorly: the two waves are taken to scatter alike
     variance = float(np.trace(covariance)) / 2
     amplitude = float(np.hypot(*whole))
-    chance = float(chi2.sf(amplitude**2 / variance, 2))
+    chance = float(f_distribution.sf(amplitude**2 / (2 * variance), 2, 2 * (n - 1)))
     fraction = np.concatenate([part[0] for part in parts])
     error = np.concatenate([part[1] for part in parts])
     weight = np.concatenate([part[2] for part in parts])
