@@ -79,7 +79,15 @@ def read_followed(followed: Followed, *, known: Known) -> ReadResult:
     track = within_ends(
         followed.flights[known.flight], first=known.first_frame, last=known.last_frame
     )
-    face = None if followed.plate is None else find_face(followed.plate)
-    face_px = None if face is None else Estimate(value=face.diameter_px, sigma=face.sigma_px)
+    face_px = _face_px(followed, known)
     reading = read_track(track, clip=followed.clip, known=known, face_px=face_px)
     return ReadResult(reading=reading, followed=followed, track=track)
+
+
+def _face_px(followed: Followed, known: Known) -> Estimate | None:
+    """Look for the target face where its apparent size would tell anything; it takes a while."""
+    needless = known.face_diameter_m is None or known.face_mark is not None
+    if needless or followed.plate is None:
+        return None
+    face = find_face(followed.plate)
+    return None if face is None else Estimate(value=face.diameter_px, sigma=face.sigma_px)

@@ -1,7 +1,7 @@
 """Print how long twenty clips take on one worker and on two, as `tailsway batch` reads them.
 
-Run as ``python -m tests.benchmarks.batch [clips] [workers ...]``. Seconds on the clock: how much two
-workers gain depends on what else the machine does, so the load stands beside the figures.
+Run as ``python -m tests.benchmarks.batch [clips] [workers ...]``. Seconds on the clock: how much
+two workers gain depends on what else the machine does, so the load stands beside the figures.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Print how the logbook's cost grows: 50,000 readings against 500.
 
-Run as ``python -m tests.benchmarks.logbook [readings]``. Each reading is the whole JSON of a clip, as
-`tailsway book flight` keeps it; every archer has two hundred. Milliseconds on the clock, the best of
-several.
+Run as ``python -m tests.benchmarks.logbook [readings]``. Each reading is the whole JSON of a clip,
+as `tailsway book flight` keeps it; every archer has two hundred. Milliseconds on the clock, the
+best of several.
 """
 
 from __future__ import annotations

@@ -101,9 +101,9 @@ def main() -> None:
             continue
         spent = costs(clip)
         alone = spent["decode alone"]
-        seconds = "".join(f"{spent[name]:15.2f}" for name in STAGES)
-        ratios = "".join(f"{spent[name] / alone:15.1f}" for name in STAGES)
-        print(f"{clip.name:18}{frames_in(clip.path):7}{alone:8.2f}{seconds}")
+        seconds = "".join(f"{spent[name]:15.3f}" for name in STAGES)
+        ratios = "".join(f"{spent[name] / alone:15.2f}" for name in STAGES)
+        print(f"{clip.name:18}{frames_in(clip.path):7}{alone:8.3f}{seconds}")
         print(f"{'  over decode':18}{'':7}{1:8.1f}{ratios}", flush=True)
 
 

@@ -1,0 +1,36 @@
+"""The target face is looked for only where its apparent size would tell something."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from classify import pipeline
+from classify.types import FaceMark, Known
+from tests.made_readings import made_followed
+
+KNOWN = Known(face_diameter_m=0.4, distance_m=18.0)
+MARK = FaceMark(frame=0, x1_px=10.0, y1_px=12.0, x2_px=40.0, y2_px=13.0)
+
+
+@pytest.mark.parametrize(
+    ("known", "looked"),
+    [
+        (KNOWN, True),
+        (replace(KNOWN, face_diameter_m=None), False),
+        (
+            replace(KNOWN, face_mark=MARK),
+            False,
+        ),
+    ],
+)
+def test_face_is_looked_for_if_it_tells_something(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, known: Known, looked: bool
+) -> None:
+    """A face of unknown size gives no scale, and one that the coach marked needs no search."""
+    searched: list[object] = []
+    monkeypatch.setattr(pipeline, "find_face", searched.append)
+    pipeline.read_followed(made_followed(tmp_path / "film.mp4"), known=known)
+    assert bool(searched) == looked
