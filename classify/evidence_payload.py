@@ -67,7 +67,7 @@ def check_payload(kind: EvidenceKind, payload: Mapping[str, object]) -> None:
     try:
         readers[kind](payload)
         json.dumps(payload, allow_nan=False)
-    except (KeyError, TypeError, ValueError) as error:
+    except (KeyError, TypeError, ValueError, OverflowError, AttributeError) as error:
         raise InputError("tuning.payload", kind=kind, reason=repr(error)) from None
 
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from importlib.metadata import version
-from math import isfinite
+from math import hypot, inf, isfinite
 
 import numpy as np
 
@@ -48,6 +48,8 @@ POSSIBLE: Mapping[str, tuple[float, float]] = {
     "nock_diameter_m": (0.002, 0.03),
 }
 """What could be met on a range, with much room; chosen here."""
+
+MOST_FACE_PX, MOST_SAID = 1e5, 10**300
 
 
 COMPRESSION_PX = 0.1
@@ -160,8 +162,10 @@ def check_known(known: Known) -> None:
     """
     for name, (low, high) in POSSIBLE.items():
         value = getattr(known, name)
-        if value is not None and not low <= float(value) <= high:
-            raise InputError("label.impossible", name=name, found=float(value), low=low, high=high)
+        if value is not None and not low <= value <= high:
+            # A fraction or a whole number may be too large for a floating-point number.
+            found = float(value) if isinstance(value, float) or abs(value) < MOST_SAID else inf
+            raise InputError("label.impossible", name=name, found=found, low=low, high=high)
     if known.flight < 0:
         raise InputError("label.no_such_flight", wanted=known.flight, found=0)
     if known.focal_px is not None and known.field_of_view_deg is not None:
@@ -171,6 +175,12 @@ def check_known(known: Known) -> None:
         click.frame >= 0 and isfinite(click.x_px) and isfinite(click.y_px)
     ):
         raise InputError("label.impossible_click")
+    mark = known.face_mark
+    if mark is not None and not (
+        mark.frame >= 0
+        and 1.0 <= hypot(mark.x2_px - mark.x1_px, mark.y2_px - mark.y1_px) <= MOST_FACE_PX
+    ):
+        raise InputError("label.impossible_face_mark")
 
 
 def bare_reading(clip: Clip, track: Track | None, known: Known, *, refused: Message) -> Reading:

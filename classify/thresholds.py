@@ -69,10 +69,15 @@ def parse_thresholds(text: str) -> Thresholds:
     """
     numbers: dict[str, float] = {}
     for table, entries in tomllib.loads(text).items():
+        if not isinstance(entries, Mapping):
+            raise ValueError(f"{table} is no table")
         for name, entry in entries.items():
             if not isinstance(entry, Mapping) or not str(entry.get("from", "")).strip():
                 raise ValueError(f"{table}.{name} does not say where its number is from")
-            numbers[f"{table}_{name}"] = float(entry["value"])
+            try:
+                numbers[f"{table}_{name}"] = float(entry["value"])
+            except (KeyError, TypeError, OverflowError) as error:
+                raise ValueError(f"{table}.{name} has no number") from error
     wanted = {field.name for field in fields(Thresholds)}
     if wanted != set(numbers):
         raise ValueError(f"thresholds missing or unknown: {sorted(wanted ^ set(numbers))}")

@@ -47,7 +47,7 @@ def missing_bytes(path: Path) -> int:
     with path.open("rb") as file:
         head = file.read(12)
         if head[:4] == b"\x1aE\xdf\xa3":
-            return max(_matroska_end(file) - size, 0)
+            return max(_matroska_end(file, size) - size, 0)
         if head[4:8] in STARTS:
             return _boxes_missing(file, size)
     return 0
@@ -126,11 +126,11 @@ def _boxes_missing(file: BinaryIO, size: int) -> int:
     return 0 if indexed else 1
 
 
-def _matroska_end(file: BinaryIO) -> int:
+def _matroska_end(file: BinaryIO, size: int) -> int:
     """Where header and segment end; 0 if the segment does not say."""
     file.seek(4)
     header = _ebml_size(file)
-    if header is None:
+    if header is None or header > size:
         return 0
     file.seek(header, 1)
     if file.read(4) != b"\x18S\x80g":

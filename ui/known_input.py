@@ -7,6 +7,7 @@ text means that nobody said, and stays None: nothing is filled in.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -47,6 +48,10 @@ QUANTITIES: Mapping[str, Quantity] = {
     "field_of_view_deg": Quantity(lowest=1, highest=150, unit="°"),
     "nock_mm": Quantity(lowest=2, highest=20, unit="mm", to_si=0.001),
 }
+
+WHOLE = re.compile(r"[0-9]{1,9}")
+RATE = re.compile(r"[0-9]{1,12}(\.[0-9]{0,12}|/[0-9]{1,12})?")
+"""No longer than anybody types: a number of countless digits takes countless time to make."""
 
 CAPTURE_HZ = Quantity(lowest=10, highest=20_000, unit="Hz")
 
@@ -170,9 +175,12 @@ def parse_capture_hz(text: str) -> Fraction:
     >>> parse_capture_hz("30000/1001")
     Fraction(30000, 1001)
     """
+    plain = text.replace(",", ".").replace(" ", "")
+    if not RATE.fullmatch(plain):
+        raise InputError("command.not_a_rate", text=text)
     try:
-        rate = Fraction(text.replace(",", ".").replace(" ", ""))
-    except (ValueError, ZeroDivisionError):
+        rate = Fraction(plain)
+    except ZeroDivisionError:
         raise InputError("command.not_a_rate", text=text) from None
     if not CAPTURE_HZ.lowest <= rate <= CAPTURE_HZ.highest:
         raise InputError(
@@ -276,7 +284,7 @@ def parse_flight(text: str) -> int:
     InputError
         If it is none.
     """
-    if not text.isdecimal() or int(text) < 1:
+    if not WHOLE.fullmatch(text) or int(text) < 1:
         raise InputError("command.not_a_flight", text=text)
     return int(text) - 1
 
@@ -299,7 +307,7 @@ def parse_frame(text: str) -> int:
     InputError
         If it is none.
     """
-    if not text.isdecimal():
+    if not WHOLE.fullmatch(text):
         raise InputError("command.not_a_frame", text=text)
     return int(text)
 
