@@ -37,7 +37,7 @@ def small_flight(
     yaw_deg: float = 1.2,
     face_at: tuple[float, float] = (0.6, 0.4),
 ) -> FlightPlan:
-    """Plan a flight in a picture of 640 by 360 pixels, the nock 5.5 to 1 pixel wide.
+    """Plan a flight in a picture of 640 by 360 pixels, the nock 5 to 1 pixel wide.
 
     Parameters
     ----------

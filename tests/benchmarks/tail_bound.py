@@ -78,7 +78,7 @@ class TailBound:
         plate = make_plate(plan, seed=seed).luma
         height, width = plan.camera.height_px, plan.camera.width_px
         inner = plate[MARGIN_PX : MARGIN_PX + height, MARGIN_PX : MARGIN_PX + width]
-        self._scene = inner.astype(np.float32)
+        self.scene = inner.astype(np.float32)
         self._shot: Shot = shoot(plan, seed=seed)
 
     def at(self, row: int) -> Bound | None:
@@ -93,7 +93,7 @@ class TailBound:
         -------
         Bound or None
         """
-        drawn = self._picture(row)
+        drawn = self.picture(row)
         if drawn is None:
             return None
         box, clean = drawn
@@ -111,7 +111,7 @@ class TailBound:
         unknown = np.linalg.inv(information + prior)
         return Bound(known_px=np.sqrt(np.diag(known)), unknown_px=np.sqrt(np.diag(unknown)[:2]))
 
-    def _picture(
+    def picture(
         self,
         row: int,
         *,
@@ -138,7 +138,7 @@ class TailBound:
             x0, y0 = max(patch.x0 - 2, 0), max(patch.y0 - 2, 0)
             box = (slice(y0, patch.y0 + h + 2), slice(x0, patch.x0 + w + 2))
         y, x = box
-        scene = self._scene[box].copy()
+        scene = self.scene[box].copy()
         laid_over(scene, replace(patch, x0=patch.x0 - x.start, y0=patch.y0 - y.start))
         return box, scene.astype(np.float64)
 
@@ -173,7 +173,7 @@ class TailBound:
         roll: float = 0.0,
         tilt: FloatArray | None = None,
     ) -> FloatArray:
-        drawn = self._picture(row, box=box, move=move, roll=roll, tilt=tilt)
+        drawn = self.picture(row, box=box, move=move, roll=roll, tilt=tilt)
         if drawn is None:
             raise ValueError("the tail is out of the picture")
         return drawn[1]
