@@ -9,11 +9,12 @@ import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from joblib import Parallel, delayed, parallel_config
 
-from classify.apart import read_clip
+from classify.apart import Limits, ReadingProcesses, read_clip
+from classify.read_result import ReadResult
 from classify.types import Known, Reading
 from tracker.types import InputError, Message, message
 
@@ -96,14 +97,17 @@ def read_many(
     InputError
         If the cluster cannot be reached, or the program for clusters is not installed.
     """
-    tasks = (delayed(_read_one)(path, known) for path in paths)
-    if cluster is None:
+    if cluster is not None:
+        with _cluster(cluster), parallel_config(backend="dask"):
+            yield from Parallel()(delayed(_read_one)(path, known, read_clip) for path in paths)
+        return
+    processes = ReadingProcesses(most=jobs, limits=Limits())
+    try:
         # Each thread only waits for a process of its own, in which its film is read.
         reading = Parallel(n_jobs=jobs, prefer="threads", return_as="generator_unordered")
-        yield from reading(tasks)
-        return
-    with _cluster(cluster), parallel_config(backend="dask"):
-        yield from Parallel()(tasks)
+        yield from reading(delayed(_read_one)(path, known, processes.read_clip) for path in paths)
+    finally:
+        processes.close()
 
 
 def _cluster(address: str) -> Any:  # noqa: ANN401 - a class of a package that need not be there
@@ -117,11 +121,15 @@ def _cluster(address: str) -> Any:  # noqa: ANN401 - a class of a package that n
         raise InputError("batch.no_cluster", address=address, reason=str(mistake)) from None
 
 
-def _read_one(path: Path, known: Known) -> ReadFilm:
+class _Read(Protocol):
+    def __call__(self, path: Path, *, known: Known) -> ReadResult: ...
+
+
+def _read_one(path: Path, known: Known, read: _Read) -> ReadFilm:
     """Read one film; whatever happens to it is an answer, so that the others go on."""
     start = time.perf_counter()
     try:
-        reading, problem = read_clip(path, known=known).reading, None
+        reading, problem = read(path, known=known).reading, None
     except InputError as mistake:
         reading, problem = None, mistake.message
     except Exception as mistake:

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-import classify.batch
 import ui.command_batch
+from classify.apart import ReadingProcesses
 from classify.batch import ReadFilm, films_in, read_many
 from classify.pipeline import ReadResult
 from classify.types import Known
@@ -42,7 +42,7 @@ def test_one_bad_film_does_not_stop_the_others(
 ) -> None:
     """Bad input and our own mistakes both become a line of their own."""
 
-    def read_clip(path: Path, *, known: Known) -> ReadResult:
+    def read_clip(_: ReadingProcesses, path: Path, *, known: Known) -> ReadResult:
         assert known.capture_hz is None
         if path.name == "bad.mp4":
             raise InputError("tracker.missing_file", path=str(path))
@@ -50,7 +50,7 @@ def test_one_bad_film_does_not_stop_the_others(
             raise ZeroDivisionError("by nothing")
         return made_result(path)
 
-    monkeypatch.setattr(classify.batch, "read_clip", read_clip)
+    monkeypatch.setattr(ReadingProcesses, "read_clip", read_clip)
     paths = [tmp_path / name for name in ("bad.mp4", "good.mp4", "worse.mp4")]
     done = {film.path.name: film for film in read_many(paths, known=Known(), jobs=1)}
     assert done["good.mp4"].reading is not None

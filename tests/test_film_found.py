@@ -1,4 +1,4 @@
-"""Files that the search led by coverage has found (`tests/fuzz_metadata.py`), as small as they go."""
+"""Files that the search led by coverage found (`tests/fuzz_metadata.py`), as small as they go."""
 
 from __future__ import annotations
 

@@ -17,7 +17,7 @@ from tracker.types import InputError
 from ui.words import say
 
 KNOWN = Known(distance_m=18.0, hand="right")
-STRICT = Limits(wall_s=240.0, silent_s=240.0, cpu_s=30, memory_bytes=GIB)
+STRICT = Limits(wall_s=240.0, silent_s=240.0, cpu_s=60, memory_bytes=GIB)
 """A whole small film takes a few seconds of one processor, and a tenth of this memory. The clock's
 limit is wide, since others may be at work on this computer."""
 

@@ -7,6 +7,7 @@ from html import escape
 
 import streamlit as st
 
+from classify.apart import warm_up
 from tracker.types import InputError
 from ui.dash_words import Words, page_words
 from ui.page_beside import show_beside
@@ -28,6 +29,7 @@ def run() -> None:
     word = page_words()
     st.set_page_config(page_title=word("pages.title"), page_icon="🏹", layout="wide")
     put_style()
+    _stand_ready()
     page = st.navigation(_pages(word), position="top")
     try:
         page.run()
@@ -37,6 +39,12 @@ def run() -> None:
         _LOG.exception("a page failed")
         st.error(word("pages.mistake"))
     _foot(word)
+
+
+@st.cache_resource(show_spinner=False)
+def _stand_ready() -> None:
+    """Let a process load what reading a film takes, once, while the first page is looked at."""
+    warm_up()
 
 
 def _pages(word: Words) -> list[st.Page]:
