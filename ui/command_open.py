@@ -101,11 +101,12 @@ def server_command(port: int) -> list[str]:
         "logger.level": "warning",
         **theme_flags(),
     }
-    page = Path(__file__).with_name("dashboard.py")
+    page = Path(__file__).with_name("served_page.py")
     flags = [f"--{name}={value}" for name, value in settings.items()]
     # A list is given by naming it again for each of its values.
     flags += [f"--server.allowedHosts={host}" for host in (HOST, "localhost")]
-    return [sys.executable, "-m", "streamlit", "run", str(page), *flags]
+    # Without -P a file in the coach's folder could pass for a library.
+    return [sys.executable, "-P", "-m", "ui.served", "run", str(page), *flags]
 
 
 def free_port() -> int:

@@ -1,0 +1,45 @@
+"""What the pages need is loaded while the browser still comes to the door.
+
+Streamlit runs a page's script when the first browser asks for it, and only then would its libraries
+be loaded, which takes a second or two. Here they are loaded as soon as the server starts, in a
+thread of their own, and the process that reads films beside them.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from functools import cache
+from importlib import import_module
+
+from classify.apart import warm_up
+
+_LOG = logging.getLogger("tailsway.dashboard")
+
+
+@cache
+def _loader() -> threading.Thread:
+    loader = threading.Thread(target=_load, daemon=True, name="loading")
+    loader.start()
+    return loader
+
+
+def _load() -> None:
+    try:
+        warm_up()
+        import_module("ui.dashboard")
+    except Exception:  # the page that needs it will meet the same, and say so
+        _LOG.info("loading ahead failed", exc_info=True)
+
+
+def load_ahead() -> None:
+    """Begin to load what the pages need, and do not wait for it."""
+    _loader()
+
+
+def wait_until_loaded() -> None:
+    """Wait until what the pages need is loaded; begin if nobody has.
+
+    Two threads that load the same libraries at once could get in each other's way.
+    """
+    _loader().join()
