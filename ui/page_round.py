@@ -24,7 +24,26 @@ from ui.reading_words import frequency_words, headline_chance, label_word, swing
 _COLUMNS = ("state", "read", "sure", "frequency", "swing")
 
 
-def _read(clip: QueuedClip, progress: Progress) -> Reading:
+def read_queued(clip: QueuedClip, progress: Progress) -> Reading:
+    """Read a clip of the queue, or take the reading that was made before.
+
+    Parameters
+    ----------
+    clip
+        With what is said about it.
+    progress
+        To report to.
+
+    Returns
+    -------
+    Reading
+        Kept for the clip's own page too.
+
+    Raises
+    ------
+    InputError
+        If the clip or what is said about it is no good.
+    """
     known = parse_known(clip.said)
     return kept_reading(clip.path, clip.sha256, known, lambda: progress).reading
 
@@ -38,7 +57,7 @@ def the_queue() -> ClipQueue:
     ClipQueue
         The same for all browser tabs.
     """
-    return ClipQueue(_read)
+    return ClipQueue(read_queued)
 
 
 def show_round() -> None:

@@ -20,10 +20,13 @@ from pathlib import Path
 import numpy as np
 
 from tests.cropped_flight import cropped_flight
+from ui.clip_chooser import ChosenClip
 from ui.clip_queue import ClipQueue, QueuedClip
 from ui.dash_words import Words
 from ui.known_input import parse_known
+from ui.page_read import kept_views
 from ui.page_round import read_queued
+from ui.reading_store import kept_reading
 from ui.shelf import Shelf
 
 SAID = {"distance_m": "18", "capture_hz": "240", "hand": "right"}
@@ -130,10 +133,6 @@ def soak(folder: Path, clips: int) -> Soaked:
 
 def _look(path: Path, sha256: str) -> None:
     """Make what the page of a clip shows, from the reading that is kept."""
-    from ui.clip_chooser import ChosenClip  # noqa: PLC0415 - Streamlit is loaded late, as in use
-    from ui.page_read import kept_views  # noqa: PLC0415
-    from ui.reading_store import kept_reading  # noqa: PLC0415
-
     chosen = ChosenClip(token=sha256, path=path, sha256=sha256, name="x", demo=None, given={})
     known = parse_known(SAID)
     result = kept_reading(path, sha256, known, lambda: lambda _stage, _share: None)
