@@ -48,8 +48,11 @@ class Footage:
         self.reference_luma = waiting[reference]
         self.height, self.width = self.reference_luma.shape
         self._scenery = Scenery(self.reference_luma)
-        for luma in waiting:
-            self._take(luma)
+        for _ in range(2):
+            # backwards from the reference, so that each begins near its answer
+            self._motions = [self._scenery.motion(luma) for luma in waiting[::-1]][::-1]
+            self._scenery.learn()
+        self._crops = [self._cut(luma) for luma in waiting]
 
     def _take(self, luma: ByteArray) -> None:
         self._motions.append(self._scenery.motion(luma))

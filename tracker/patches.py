@@ -46,7 +46,8 @@ class Strip:
         self.x0, self.y0 = max(box[0], 0), max(box[1], 0)
         self.x1, self.y1 = min(box[2], footage.width), min(box[3], footage.height)
         self._rows: dict[int, ByteArray] = {}
-        quiet = np.stack([self.row(k) for k in range(max(0, before - 20), before)])
+        # every third pixel each way is plenty for a dozen brightnesses
+        quiet = np.stack([self.row(k)[::3, ::3] for k in range(max(0, before - 20), before)])
         self.variance_at = _noise_by_level(quiet)
 
     def row(self, k: int) -> ByteArray:
@@ -79,7 +80,7 @@ def _noise_by_level(quiet: ByteArray) -> FloatArray:
     bins = np.clip(level / 16, 0, 15).astype(int).ravel()
     count = np.bincount(bins, minlength=16)
     mean = np.bincount(bins, var.ravel(), minlength=16) / np.maximum(count, 1)
-    use = count > 60
+    use = count > 20
     if use.sum() >= 3:
         root = np.sqrt(count[use])
         centre = 16 * np.nonzero(use)[0] + 8.0
@@ -177,10 +178,16 @@ def _scene(
 ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
     """Median of frames, and the variance of a new frame about it."""
     stack = beneath.astype(np.float32)
-    middle = np.median(stack, axis=0)
-    spread = np.median(np.abs(stack - middle), axis=0)
+    middle = _middle(stack)
+    spread = _middle(np.abs(stack - middle))
     # own scatter of the few frames, lent by neighbours; never below the sensor's own noise
     scatter = cv2.blur((1.4826 * spread) ** 2, (3, 3))
     sensor = variance_at[np.clip(np.round(middle), 0, 255).astype(int)].astype(np.float32)
     wild = np.maximum(scatter - 1.5 * sensor, 0)
     return middle, (sensor + wild) * np.float32(1 + 1.57 / len(stack))
+
+
+def _middle(stack: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Median over the first axis; of a few small pictures sorting is twice as fast as selecting."""
+    ranked, n = np.sort(stack, axis=0), len(stack)
+    return np.asarray((ranked[(n - 1) // 2] + ranked[n // 2]) * np.float32(0.5))

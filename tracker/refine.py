@@ -23,9 +23,6 @@ from tracker.types import FloatArray
 HUBER = 3.0
 """Residual in standard deviations from which a pixel is trusted less [2]."""
 
-NO_NUDGE = np.zeros((1, 4))
-NUDGES = np.concatenate([NO_NUDGE, np.diag([0.03, 0.03, 0.05, 0.05])])
-
 TILT = 1.0
 """The shaft's tip strays from the flight path by so many nock diameters (about 0.7 degrees)."""
 
@@ -83,38 +80,50 @@ def sectors_of(diameter_px: float) -> int:
     return 1 if diameter_px < 1.8 else 6 if diameter_px < 3.5 else 12 if diameter_px < 6 else 24
 
 
-def model(
-    patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray, nudges: FloatArray | None = None
-) -> tuple[FloatArray, FloatArray]:
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drawn:
+    """What the arrow changes in the scene.
+
+    Attributes
+    ----------
+    change
+        (h, w) grey levels.
+    slopes
+        (4 + s, h * w) what each of a frame's own numbers adds: place, lean and sectors.
+    """
+
+    change: FloatArray
+    slopes: FloatArray
+
+
+def draw(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> Drawn:
     """Draw what the arrow changes in the scene.
 
     Parameters
     ----------
     patch, look, pose, ahead_px
         See `place`.
-    nudges
-        (m, 4) additions to place and lean, to draw several poses at a time.
 
     Returns
     -------
-    change : numpy.ndarray
-        (m, h, w) grey levels.
-    columns : numpy.ndarray
-        (s, h, w) change for one grey level of each sector, in the first pose.
+    Drawn
     """
-    nudges = NO_NUDGE if nudges is None else nudges
-    xy = pose.xy_px + nudges[:, :2]
-    tip = ahead_px + pose.lean_px + nudges[:, 2:]
-    c = covers(patch, look, xy, tip, len(pose.sectors))
+    c = covers(patch, look, pose.xy_px, ahead_px + pose.lean_px, len(pose.sectors))
     # the nock hides the ring, the ring is thin enough to add to the shaft
-    columns = (1 - c.nock[0]) * c.sectors[0]
-    change = (look.nock - patch.scene) * c.nock + (look.shaft - patch.scene) * c.shaft
+    free = 1 - c.nock
+    columns = free * c.sectors
+    nock, shaft = look.nock - patch.scene, look.shaft - patch.scene
     if len(pose.sectors) == 1:
-        change += (look.vanes + pose.sectors[0]) * (1 - c.nock) * c.ring
+        level: FloatArray | float = look.vanes + pose.sectors[0]
+        ring = level * c.ring
     else:
-        levels = np.tensordot(look.vanes + pose.sectors, c.sectors, axes=(0, 1))
-        change += (1 - c.nock) * levels
-    return change, columns
+        ring = np.tensordot(look.vanes + pose.sectors, c.sectors, axes=1)
+        # which way a vane points changes little while the pose is stepped
+        level = ring / np.maximum(c.ring, 1e-9)
+    change = nock * c.nock + shaft * c.shaft + free * ring
+    by_pose = (nock - ring) * c.nock_slope + shaft * c.shaft_slope + free * level * c.ring_slope
+    slopes = np.concatenate([by_pose.reshape(4, -1), columns.reshape(len(columns), -1)])
+    return Drawn(change=change, slopes=slopes)
 
 
 def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: int = 6) -> Placed:
@@ -140,15 +149,15 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
     pose = start
     data = patch.picture - patch.scene
     prior = _prior(patch, look, len(pose.sectors))
-    drawn, columns = model(patch, look, pose, ahead_px, NUDGES)
-    cost = _cost(patch, data - drawn[0], pose, prior)
+    drawn = draw(patch, look, pose, ahead_px)
+    cost = _cost(patch, data - drawn.change, pose, prior)
     damp = 1e-3
     size = 4 + len(pose.sectors)
     tiny = 1e-9 * np.eye(size)
     normal = np.eye(size)
     for _ in range(rounds):
-        J = _jacobian(drawn, columns)
-        miss = data - drawn[0]
+        J = drawn.slopes
+        miss = data - drawn.change
         weight = patch.weight * _huber(miss * np.sqrt(patch.weight))
         normal = (J * weight.ravel()) @ J.T + np.diag(prior)
         slope = J @ (weight * miss).ravel() - prior * _own(pose)
@@ -163,21 +172,21 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
                 lean_px=pose.lean_px + step[2:4],
                 sectors=pose.sectors + step[4:],
             )
-            drawn2, columns2 = model(patch, look, trial, ahead_px, NUDGES)
-            cost2 = _cost(patch, data - drawn2[0], trial, prior)
+            again = draw(patch, look, trial, ahead_px)
+            cost2 = _cost(patch, data - again.change, trial, prior)
             if cost2 <= cost:
                 moved = cost - cost2 > 0.02 and np.hypot(step[0], step[1]) > 2e-3
-                pose, drawn, columns, cost = trial, drawn2, columns2, cost2
+                pose, drawn, cost = trial, again, cost2
                 damp = max(damp / 5, 1e-6)
                 break
             damp *= 10
         if not moved:
             break
-    miss = data - drawn[0]
-    core = covers(patch, look, pose.xy_px[None], ahead_px[None], 1).nock[0]
+    miss = data - drawn.change
+    core = covers(patch, look, pose.xy_px, ahead_px, 1).nock
     template = core * (look.nock - patch.scene)
     power = float((patch.weight * template**2).sum())
-    without = data - (drawn[0] - template)
+    without = miss + template
     amplitude = float((patch.weight * template * without).sum()) / max(power, 1e-12)
     return Placed(
         pose=pose,
@@ -212,13 +221,6 @@ def _cost(patch: Patch, miss: FloatArray, pose: Pose, prior: FloatArray) -> floa
 
 def _huber(z: FloatArray) -> FloatArray:
     return np.asarray(np.minimum(1.0, HUBER / np.maximum(np.abs(z), 1e-9)))
-
-
-def _jacobian(drawn: FloatArray, columns: FloatArray) -> FloatArray:
-    """(4 + s, pixels) of the model by its place, lean and sectors, from `NUDGES`."""
-    size = np.diag(NUDGES[1:])[:, None, None]
-    moved = (drawn[1:] - drawn[0]) / size
-    return np.concatenate([moved.reshape(4, -1), columns.reshape(len(columns), -1)])
 
 
 SHARED = ("size_px_s", "blur_px", "ring", "exposure_s", "shaft_s", "nock", "shaft", "vanes")
@@ -308,9 +310,9 @@ def fit_look(
 
 def patch_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:
     """Huber's cost of what a look and a pose leave in a patch, per pixel."""
-    change, _ = model(patch, look, pose, ahead_px)
+    change = draw(patch, look, pose, ahead_px).change
     prior = _prior(patch, look, len(pose.sectors))
-    return _cost(patch, patch.picture - patch.scene - change[0], pose, prior) / patch.weight.size
+    return _cost(patch, patch.picture - patch.scene - change, pose, prior) / patch.weight.size
 
 
 def scale_free_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:
@@ -342,13 +344,13 @@ def _shared_normal(
     N = PRIOR_WEIGHT * np.diag(sigma**-2.0)
     g = -PRIOR_WEIGHT * _stray(look, start) / sigma
     for patch, pose, ahead in zip(patches, poses, aheads, strict=True):
-        drawn, columns = model(patch, look, pose, ahead, NUDGES)
-        own, change = _jacobian(drawn, columns), drawn[0]
+        drawn = draw(patch, look, pose, ahead)
+        own, change = drawn.slopes, drawn.change
         shared = []
         for name in SHARED:
             by = NUDGE.get(name, 0.03)
-            nudged, _ = model(patch, _nudged(look, name, by), pose, ahead)
-            shared.append((nudged[0] - change).ravel() / by)
+            nudged = draw(patch, _nudged(look, name, by), pose, ahead).change
+            shared.append((nudged - change).ravel() / by)
         S = np.stack(shared)
         miss = patch.picture - patch.scene - change
         w = (patch.weight * _huber(miss * np.sqrt(patch.weight))).ravel()

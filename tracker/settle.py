@@ -18,6 +18,7 @@ from tracker.landing import landing
 from tracker.patches import Strip, cut_patch
 from tracker.path import Guess, Perspective, Sky, fit
 from tracker.refine import Placed, Pose, fit_look, patch_cost, place, sectors_of
+from tracker.strays import STEADY, Course
 from tracker.tail import Look, Patch, blurred_disc
 from tracker.types import FloatArray
 
@@ -52,6 +53,12 @@ LOST_FRAMES = 14
 
 WIDEST_PX = 1.0
 """Standard error beyond which a place is not claimed (chosen here)."""
+
+MOST_MISSED = 3
+"""Frames without a place after which the arrow is not followed back further (chosen here)."""
+
+AS_EXPECTED_PX, AS_EXPECTED_SHARE = 0.6, 0.25
+"""A place is as expected within this, and this share of the nock's width (chosen here)."""
 
 LEARN_FROM = 9
 """Frames the look is learnt from."""
@@ -121,6 +128,7 @@ def settle(
         return None
     work.place_all(rounds=3)
     work.smooth_and_repeat()
+    work.follow_back()
     work.follow_on()
     return work.result()
 
@@ -344,7 +352,8 @@ class _Work:
 
     def smooth_and_repeat(self) -> None:
         """Expect the nock where its neighbours put it, and place it again."""
-        xy = self._claimed()[0]
+        xy, sigma, _, _ = self._claimed()
+        xy[~np.isin(np.arange(self.n), self._course(xy, sigma).kept())] = np.nan
         if np.isfinite(xy[:, 0]).sum() < 8:
             return
         rows = np.nonzero(np.isfinite(xy[:, 0]))[0]
@@ -352,6 +361,35 @@ class _Work:
         self._take(again)
         self.expected = self._expect(xy)
         self.place_all()
+
+    def follow_back(self) -> None:
+        """Follow the arrow towards the release, each frame expected from the later ones.
+
+        There it comes out from behind bow and archer, and what moves beside it is near.
+        """
+        xy, sigma, _, _ = self._claimed()
+        course = self._course(xy, sigma)
+        path, swing = self.path.at(self.sky.time_s), course.swing.copy()
+        have = course.kept()[::-1].tolist()
+        if len(have) < STEADY:
+            return
+        # the frames there may not have been sure of their neighbours when they were placed
+        for row in range(have[-1] - 1, int(self.rows[0]) - 1, -1):
+            if have[-1] - row > MOST_MISSED:
+                break
+            due = course.expected(have, row, swing) / self.depth[row]
+            self.expected[row] = path[row] + due
+            self.placed.pop(row, None)
+            self._place([row])
+            at = self._claimed()[0][row]
+            off = np.linalg.norm(at - self.expected[row])
+            if off < AS_EXPECTED_PX + AS_EXPECTED_SHARE * self.look.size_px_s / self.depth[row]:
+                swing[row] = (at - path[row]) * self.depth[row]
+                have.append(row)
+            else:
+                self.placed.pop(row, None)
+        for row in self.rows[self.rows < have[-1]].tolist():
+            self.placed.pop(row, None)
 
     def _take(self, path: Perspective | None) -> None:
         """Go on with a better path; sizes go with its depth."""
@@ -413,18 +451,25 @@ class _Work:
                 xy[row], sigma[row] = at, error
         return xy, sigma, contrast, amplitude
 
+    def _course(self, xy: FloatArray, sigma: FloatArray) -> Course:
+        return Course(self.sky.time_s, self.depth, xy - self.path.at(self.sky.time_s), sigma)
+
     def _explained(self) -> FloatArray:
         share = np.full(self.n, np.nan)
         for row, placed in self.placed.items():
-            left = placed.misfit * self.patches[row].weight.size
+            # what is left beyond the noise: a faint nock has much noise around it
+            left = max(placed.misfit - 1.0, 0.0) * self.patches[row].weight.size
             share[row] = placed.gain / max(placed.gain + left, 1e-9)
         return share
 
     def result(self) -> Settled:
         """Put everything in the window's rows."""
         xy, sigma, contrast, amplitude = self._claimed()
-        xy, sigma = without_strays(xy, sigma, self.depth, self.path.at(self.sky.time_s))
-        sigma = calibrated(xy, sigma, self.depth, self.path.at(self.sky.time_s))
+        stray = ~np.isin(np.arange(self.n), self._course(xy, sigma).kept())
+        xy[stray], sigma[stray] = np.nan, np.nan
+        sigma = self._course(xy, sigma).scaled(sigma)
+        vague = ~(sigma.max(axis=1) < WIDEST_PX)
+        xy[vague], sigma[vague] = np.nan, np.nan
         return Settled(
             xy_px=xy,
             sigma_px=sigma,
@@ -451,55 +496,6 @@ def _median3(values: FloatArray) -> FloatArray:
         return values
     padded = np.concatenate([values[:1], values, values[-1:]])
     return np.asarray(np.median(np.stack([padded[:-2], padded[1:-1], padded[2:]]), axis=0))
-
-
-def without_strays(
-    xy: FloatArray, sigma: FloatArray, depth: FloatArray, path: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Drop places far from the middle of their neighbours."""
-    xy, sigma = xy.copy(), sigma.copy()
-    swing = (xy - path) * depth[:, None]
-    rows = np.nonzero(np.isfinite(swing[:, 0]))[0]
-    drop = []
-    for i, row in enumerate(rows):
-        near = rows[max(0, i - 4) : i + 5]
-        near = near[near != row]
-        if len(near) < 4:
-            continue
-        middle = np.median(swing[near], axis=0)
-        spread = 1.4826 * np.median(np.abs(swing[near] - middle), axis=0)
-        limit = 5 * np.hypot(spread, sigma[row] * depth[row]) + 0.3 * depth[row]
-        if (np.abs(swing[row] - middle) > limit).any():
-            drop.append(row)
-    xy[drop], sigma[drop] = np.nan, np.nan
-    return xy, sigma
-
-
-def calibrated(
-    xy: FloatArray, sigma: FloatArray, depth: FloatArray, path: FloatArray
-) -> FloatArray:
-    """Raise claimed errors to the scatter that the places show about a smooth motion.
-
-    The scatter is that of third differences of the swing in metres' stead (place less path, times
-    T): a smooth swing leaves nothing in them. The extra variance found so is a smooth function of
-    time, never negative.
-    """
-    sigma = sigma.copy()
-    swing = (xy - path) * depth[:, None]
-    for axis in (0, 1):
-        s = sigma[:, axis] * depth
-        third = swing[3:, axis] - 3 * swing[2:-1, axis] + 3 * swing[1:-2, axis] - swing[:-3, axis]
-        claimed = s[3:] ** 2 + 9 * s[2:-1] ** 2 + 9 * s[1:-2] ** 2 + s[:-3] ** 2
-        ratio = third**2 / claimed
-        good = np.nonzero(np.isfinite(ratio))[0]
-        if len(good) < 8:
-            continue
-        factor = np.ones(len(s))
-        for row in np.nonzero(np.isfinite(s))[0]:
-            near = good[np.argsort(np.abs(good + 1.5 - row))[:24]]
-            factor[row] = max(1.0, float(np.median(ratio[near])) / 0.4549)
-        sigma[:, axis] *= np.sqrt(factor)
-    return sigma
 
 
 def rows_of(claimed: FloatArray) -> npt.NDArray[np.int64]:

@@ -31,9 +31,15 @@ WINDOW_PX = 21
 LEAST_GRADIENT = 40.0
 """Sum of squared slopes in the square below which there is nothing to follow."""
 
-NOISE_LEVELS, LANDMARK_PX = 60.0, 0.1
+NOISE_LEVELS, LANDMARK_PX = 60.0, 0.3
 """Grey levels by which two pictures of one place differ, times the square root of the pixels that
 count as one because compression freezes faint texture as a block; least error of a place."""
+
+FEWEST_LESSONS, LESSON = 6, 4
+"""Frames from which a landmark's own error is learnt, and those that all landmarks lend it."""
+
+SCALES = (1e-3, 10.0)
+"""Bounds of a landmark's variance over what its texture says."""
 
 FEWEST_CORNERS = 6
 """Below this a motion is not agreed on but guessed (chosen here)."""
@@ -91,9 +97,44 @@ class Scenery:
     def __init__(self, luma: ByteArray, reduce: int = 1) -> None:
         self.reduce = reduce
         self._reference = self._small(luma)
-        self._corners, self._spread = _landmarks(self._reference)
+        self._corners, self._noise = _landmarks(self._reference)
         self._last = STILL
         self._strayed = np.zeros(len(self._corners))
+        source = self._corners[:, 0].astype(np.float64)
+        self._middle = source.mean(axis=0) if len(source) else np.zeros(2)
+        arm = source - self._middle
+        # of each landmark by shift right, shift down and turn
+        self._slopes = np.zeros((len(source), 2, 3))
+        self._slopes[:, 0, 0] = self._slopes[:, 1, 1] = 1
+        self._slopes[:, :, 2] = np.stack([-arm[:, 1], arm[:, 0]], axis=1)
+        self._missed: list[FloatArray] = []
+        self._weigh(np.ones(len(source)))
+
+    def _weigh(self, scale: FloatArray) -> None:
+        """Trust each landmark as its texture says, its variance scaled."""
+        # an edge tells nothing of the motion along it: each landmark has its own ellipse
+        spread = self._noise * scale[:, None, None] + LANDMARK_PX**2 * np.eye(2)
+        self._inform = np.linalg.inv(spread)
+        self._pull = self._slopes.transpose(0, 2, 1) @ self._inform
+        self._grip = self._pull @ self._slopes
+
+    def learn(self) -> None:
+        """Trust each landmark from now on as it has shown itself in the frames so far.
+
+        How well faint texture can be followed depends on the film's compression: where it is kept
+        a hundred faint landmarks outvote the archer's few sharp ones, as they should.
+        """
+        if len(self._missed) < FEWEST_LESSONS or not len(self._corners):
+            return
+        far2 = np.stack(self._missed)
+        count = np.isfinite(far2).sum(axis=0)
+        # 1.386 is the median of chi-square with two degrees of freedom
+        usual = float(np.nanmedian(far2)) / 1.386
+        total = np.nansum(far2, axis=0)
+        scale = (2 * LESSON * usual + total) / (2 * LESSON + 2 * count)
+        self._weigh(np.clip(scale, *SCALES))
+        self._missed = []
+        self._last = STILL
 
     def _small(self, luma: ByteArray) -> ByteArray:
         if self.reduce == 1:
@@ -150,19 +191,12 @@ class Scenery:
         """
         matrix = self._last
         trust = usable / (1 + (self._strayed / STRAY_PX) ** 2)
-        middle = source.mean(axis=0)
-        arm = source - middle
-        J = np.zeros((len(source), 2, 3))
-        J[:, 0, 0] = J[:, 1, 1] = 1
-        J[:, :, 2] = np.stack([-arm[:, 1], arm[:, 0]], axis=1)
+        middle = self._middle
         for widen in (8.0, 4.0, 2.0, 1.0, 1.0, 1.0):
             left = target - (source @ matrix[:, :2].T + matrix[:, 2])
-            # an edge tells nothing of the motion along it: each landmark has its own ellipse
-            inform = np.linalg.inv(self._spread * widen**2)
-            far2 = np.einsum("ni,nij,nj->n", left, inform, left)
-            w = trust / (1 + far2 / 4)
-            N = np.einsum("n,nik,nij,njl->kl", w, J, inform, J) + np.diag([1e-6, 1e-6, 0.0])
-            g = np.einsum("n,nik,nij,nj->k", w, J, inform, left)
+            w = trust / (1 + self._far2(left) / (4 * widen**2)) / widen**2
+            N = np.tensordot(w, self._grip, axes=1) + np.diag([1e-6, 1e-6, 0.0])
+            g = np.tensordot(w, (self._pull @ left[:, :, None])[:, :, 0], axes=1)
             # the turn is held to what a hand does
             angle = float(np.arctan2(matrix[1, 0], matrix[0, 0]))
             N[2, 2] += TURN_RAD**-2.0
@@ -173,8 +207,14 @@ class Scenery:
             at_middle = matrix[:, :2] @ middle + matrix[:, 2] + step[:2]
             matrix = np.column_stack([turn, at_middle - turn @ middle])
         left = target - (source @ matrix[:, :2].T + matrix[:, 2])
-        miss = np.sqrt(np.einsum("ni,nij,nj->n", left, np.linalg.inv(self._spread), left))
+        miss = np.sqrt(self._far2(left))
+        self._missed.append(np.where(usable, miss**2, np.nan))
         return matrix, np.asarray(trust / (1 + miss**2 / 4)), miss * LANDMARK_PX
+
+    def _far2(self, left: FloatArray) -> FloatArray:
+        """Squared distances in each landmark's own standard errors, (m,)."""
+        seen = (self._inform @ left[:, :, None])[:, :, 0]
+        return np.asarray((left * seen).sum(axis=1))
 
     def _full_size(self, matrix: FloatArray) -> FloatArray:
         """Undo the reduction; the centre of small pixel 0 is at (reduce - 1) / 2."""
@@ -192,9 +232,9 @@ def _landmarks(luma: ByteArray) -> tuple[Points, FloatArray]:
     -------
     points : numpy.ndarray
         (m, 1, 2) places.
-    spread : numpy.ndarray
-        (m, 2, 2) covariance of a place found again, square pixels: narrow across an edge, wide
-        along it.
+    noise : numpy.ndarray
+        (m, 2, 2) covariance of a place found again, square pixels, that the texture leaves: narrow
+        across an edge, wide along it.
     """
     h, w = luma.shape
     fine = cv2.GaussianBlur(luma.astype(np.float32), (0, 0), 1.0)
@@ -217,8 +257,8 @@ def _landmarks(luma: ByteArray) -> tuple[Points, FloatArray]:
     at = np.array(points, dtype=np.int64).reshape(-1, 2)
     x, y = at[:, 0], at[:, 1]
     tensor = np.stack([np.stack([a[y, x], b[y, x]], 1), np.stack([b[y, x], c[y, x]], 1)], 1)
-    spread = NOISE_LEVELS**2 * np.linalg.inv(tensor.astype(np.float64) + np.eye(2))
-    return at[:, None].astype(np.float32), spread + LANDMARK_PX**2 * np.eye(2)
+    noise = NOISE_LEVELS**2 * np.linalg.inv(tensor.astype(np.float64) + np.eye(2))
+    return at[:, None].astype(np.float32), np.asarray(noise, dtype=np.float64)
 
 
 def _followed(

@@ -106,15 +106,20 @@ class Covers:
     Attributes
     ----------
     nock, shaft, ring
-        (m, h, w) shares; `ring` is 1 at the nock's rim and thins out as one over the radius.
+        (h, w) shares; `ring` is 1 at the nock's rim and thins out as one over the radius.
     sectors
-        (m, s, h, w) shares of the ring by angle, which add up to it.
+        (s, h, w) shares of the ring by angle, which add up to it.
+    nock_slope, shaft_slope, ring_slope
+        (4, h, w) what a pixel right and down adds, of the nock's middle and of the shaft's tip.
     """
 
     nock: FloatArray
     shaft: FloatArray
     ring: FloatArray
     sectors: FloatArray
+    nock_slope: FloatArray
+    shaft_slope: FloatArray
+    ring_slope: FloatArray
 
 
 def blurred_disc(r_px: FloatArray, radius_px: float, blur_px: float) -> FloatArray:
@@ -137,19 +142,26 @@ def blurred_disc(r_px: FloatArray, radius_px: float, blur_px: float) -> FloatArr
     >>> round(float(blurred_disc(np.array([0.0]), 1.0, 1.0)[0]), 6)  # 1 - exp(-1/2)
     0.393469
     """
+    return _disc(r_px, radius_px, blur_px)[0]
+
+
+def _disc(r_px: FloatArray, radius_px: float, blur_px: float) -> tuple[FloatArray, FloatArray]:
+    """Cover of a blurred disc [1], and its slope per pixel outwards."""
     table = _disc_table()
-    r = np.minimum(r_px / blur_px, RADII[-1] - 1e-6)
     big = radius_px / blur_px
     if big >= SIZES[-1]:
         # the rim of a large disc is all but straight
-        return np.asarray(0.5 * (1 - erf((r_px - radius_px) / (np.sqrt(2) * blur_px))))
+        z = (r_px - radius_px) / blur_px
+        return _normal(-z), -_density(z) / blur_px
     row = int(big / SIZES[1])
     share = big / SIZES[1] - row
     profile = (1 - share) * table[row] + share * table[row + 1]
-    place = r / RADII[1]
+    rise = np.append(np.diff(profile), 0.0)
+    place = np.minimum(r_px * (1 / (blur_px * RADII[1])), len(RADII) - 1.001)
     below = place.astype(np.intp)
-    low = profile[below]
-    return np.asarray(low + (place - below) * (profile[below + 1] - low))
+    slope = rise[below]
+    cover = profile[below] + (place - below) * slope
+    return cover, slope * (1 / (blur_px * RADII[1]))
 
 
 @cache
@@ -159,7 +171,7 @@ def _disc_table() -> FloatArray:
 
 
 def covers(patch: Patch, look: Look, xy_px: FloatArray, tip_px: FloatArray, sectors: int) -> Covers:
-    """Draw the parts of the tail, for several poses at a time.
+    """Draw the parts of the tail, and how they change with its pose.
 
     Parameters
     ----------
@@ -168,63 +180,115 @@ def covers(patch: Patch, look: Look, xy_px: FloatArray, tip_px: FloatArray, sect
     look
         What the arrow looks like.
     xy_px
-        (m, 2) middle of the nock, raw coordinates.
+        (2,) middle of the nock, raw coordinates.
     tip_px
-        (m, 2) from there to the far end of the shaft.
+        (2,) from there to the far end of the shaft.
     sectors
         Into how many the ring is cut.
 
     Returns
     -------
     Covers
-        With a leading axis of m.
     """
     radius = 0.5 * look.size_px_s / patch.depth_s
     trail = patch.speed_px_s * look.exposure_s
     steps = int(np.clip(np.ceil(np.hypot(*trail) / (1.6 * look.blur_px)), 1, 8))
     taper = patch.depth_s / (patch.depth_s + look.shaft_s)
-    x = patch.x_px - xy_px[:, :1]
-    y = patch.y_px - xy_px[:, 1:]
-    total: list[FloatArray] = []
+    x, y = (patch.x_px - xy_px[0])[None, :], (patch.y_px - xy_px[1])[:, None]
+    size = len(patch.y_px), len(patch.x_px)
+    # nock, shaft, ring, each with its four slopes
+    total = np.zeros((3, 5, *size))
     for share in (np.arange(steps) + 0.5) / steps - 0.5:
-        dx, dy = (x - share * trail[0])[:, None, :], (y - share * trail[1])[:, :, None]
-        nock, vanes = NOCK_AHEAD * tip_px, VANES_AHEAD * tip_px
-        disc = blurred_disc(
-            np.hypot(dx - nock[:, 0, None, None], dy - nock[:, 1, None, None]),
-            radius,
-            look.blur_px,
+        dx, dy = x - share * trail[0], y - share * trail[1]
+        disc, disc_out, ux, uy = _round(dx, dy, NOCK_AHEAD * tip_px, radius, look.blur_px)[:4]
+        by_disc = np.stack([-disc_out * ux, -disc_out * uy])
+        total[0, 0] += disc
+        total[0, 1:3] += by_disc
+        total[0, 3:] += NOCK_AHEAD * by_disc
+        bar, by_bar = _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px)
+        total[1, 0] += (1 - disc) * bar
+        total[1, 1:] += (1 - disc) * by_bar
+        total[1, 1:3] -= by_disc * bar
+        wide, wide_out, ux, uy, r = _round(
+            dx, dy, VANES_AHEAD * tip_px, radius * look.ring, look.blur_px
         )
-        r = np.hypot(dx - vanes[:, 0, None, None], dy - vanes[:, 1, None, None])
-        wide = blurred_disc(r, radius * look.ring, look.blur_px)
-        band = np.maximum(wide - disc, 0) * (radius / np.maximum(r, radius))
-        bar = (1 - disc) * _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px)
-        total = (
-            [disc, bar, band]
-            if not total
-            else [a + b for a, b in zip(total, (disc, bar, band), strict=True)]
-        )
-    disc, bar, band = (part / steps for part in total)
-    parts = band[:, None]
+        beyond = np.maximum(wide - disc, 0)
+        thin = radius / np.maximum(r, radius)
+        # outwards the ring thins as well; the nock's part of the slope by the tip is negligible
+        out = wide_out * thin - beyond * thin / np.maximum(r, radius) * (r > radius)
+        by_ring = np.stack([-out * ux, -out * uy])
+        total[2, 0] += beyond * thin
+        seen = wide > disc
+        total[2, 1:3] += seen * (by_ring - by_disc * thin)
+        total[2, 3:] += seen * VANES_AHEAD * by_ring
+    total /= steps
+    parts = total[2, :1]
     if sectors > 1:
-        # which way a vane points changes little while the pose is nudged
-        middle = xy_px[0] + VANES_AHEAD * tip_px[0]
+        middle = xy_px + VANES_AHEAD * tip_px
         angle = np.arctan2(patch.y_px[:, None] - middle[1], patch.x_px[None, :] - middle[0])
-        parts = parts * _hats(angle, sectors)[None]
-    return Covers(nock=disc, shaft=bar, ring=band, sectors=parts)
+        parts = parts * _hats(angle, sectors)
+    return Covers(
+        nock=total[0, 0],
+        shaft=total[1, 0],
+        ring=total[2, 0],
+        sectors=parts,
+        nock_slope=total[0, 1:],
+        shaft_slope=total[1, 1:],
+        ring_slope=total[2, 1:],
+    )
+
+
+def _round(
+    dx: FloatArray, dy: FloatArray, ahead: FloatArray, radius: float, blur: float
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Cover of a blurred disc, its slope outwards, the way outwards (x, y) and the distance."""
+    dx, dy = dx - ahead[0], dy - ahead[1]
+    r = np.sqrt(dx * dx + dy * dy)
+    cover, out = _disc(r, radius, blur)
+    one_over = 1 / np.maximum(r, 1e-6)
+    return cover, out, dx * one_over, dy * one_over, r
 
 
 def _bar(
     dx: FloatArray, dy: FloatArray, tip: FloatArray, half: float, taper: float, blur: float
-) -> FloatArray:
-    """Cover of a tapering bar from the origin to its tip behind a Gaussian blur, (m, h, w)."""
-    long = np.maximum(np.hypot(tip[:, 0], tip[:, 1]), 1e-3)[:, None, None]
-    ex, ey = tip[:, 0, None, None] / long, tip[:, 1, None, None] / long
+) -> tuple[FloatArray, FloatArray]:
+    """Cover of a tapering bar from the origin to its tip behind a Gaussian blur.
+
+    Returns
+    -------
+    cover : numpy.ndarray
+        (h, w)
+    slopes : numpy.ndarray
+        (4, h, w) by the origin right and down, with the tip going along, and by the tip alone.
+    """
+    long = max(float(np.hypot(tip[0], tip[1])), 1e-3)
+    ex, ey = tip[0] / long, tip[1] / long
     along = dx * ex + dy * ey
-    across = np.abs(dy * ex - dx * ey)
-    width = half * (1 - (1 - taper) * np.clip(along / long, 0, 1))
+    beside = dy * ex - dx * ey
+    across = np.abs(beside)
+    thinner = half * (1 - taper) / long
+    width = half - thinner * np.clip(along, 0, long)
     k = 1 / blur
-    ends = _normal(along * k) - _normal((along - long) * k)
-    return np.asarray(ends * (_normal((across + width) * k) - _normal((across - width) * k)))
+    z = np.stack([along, along - long, across + width, across - width]) * k
+    cover, slope = _normal(z), _density(z) * k
+    ends, sides = cover[0] - cover[1], cover[2] - cover[3]
+    by_along = (slope[0] - slope[1]) * sides
+    by_width = ends * (slope[2] + slope[3])
+    within = (along > 0) & (along < long)
+    by_along -= by_width * thinner * within
+    by_beside = ends * (slope[2] - slope[3]) * np.sign(beside)
+    by_long = slope[1] * sides + by_width * thinner * within * along * (1 / long)
+    # turning the tip swings the axis: points are then nearer along it, and farther beside it
+    by_turn = (by_along * beside - by_beside * along) * (1 / long)
+    slopes = np.stack(
+        [
+            -ex * by_along + ey * by_beside,
+            -ey * by_along - ex * by_beside,
+            ex * by_long - ey * by_turn,
+            ey * by_long + ex * by_turn,
+        ]
+    )
+    return ends * sides, slopes
 
 
 def _normal(z: FloatArray) -> FloatArray:
@@ -234,6 +298,11 @@ def _normal(z: FloatArray) -> FloatArray:
     table = _normal_table()
     low = table[below]
     return np.asarray(low + (place - below) * (table[below + 1] - low))
+
+
+def _density(z: FloatArray) -> FloatArray:
+    """Give the normal density."""
+    return np.asarray(np.exp(-0.5 * z * z) * (1 / np.sqrt(2 * np.pi)))
 
 
 @cache

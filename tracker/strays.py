@@ -1,0 +1,234 @@
+"""Places along a path go in; those that do not belong to the tail's swing are dropped.
+
+A tail swings slowly, and may tremble besides: near one place its motion is a parabola and one
+sinusoid, the same throughout. A place is judged by its neighbours on the side from which the path
+is surely known, from the steadiest stretch outwards, so that a run of false places where the tail
+comes out from behind the bow, or fades before the target, cannot vouch for itself.
+
+References
+----------
+[1] N. R. Lomb, "Least-squares frequency analysis of unequally spaced data", Astrophys. Space Sci.
+    39 (1976) 447-462.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tracker.types import FloatArray, IntArray
+
+STEADY = 12
+"""Places of the stretch that is believed first."""
+
+MEMORY = 8
+"""Places from which the next is expected: a third of a period of slow swing."""
+
+TREMBLING = 0.5
+"""Share of what a parabola leaves that one sinusoid must explain to be told from noise."""
+
+HEARD = 32
+"""Places in which a tremble must stand out: it dies away within the flight."""
+
+SLOWEST_TREMBLE = 0.12
+"""Cycles a frame; a parabola through `MEMORY` places follows what is slower."""
+
+FAR = 4.0
+"""Standard errors beyond which a place is a stray (chosen here)."""
+
+EARLIEST_SHARE = 0.6
+"""The stretch believed lies in this share of the places, before the arrow can have landed."""
+
+RUN = 4
+"""So many places in a row that nobody expected tell that the arrow has landed (chosen here)."""
+
+SLACK_PX = 0.2
+"""Never is a place dropped for less than this (chosen here)."""
+
+SCALED_BY = 24
+"""Places whose scatter scales a claimed error."""
+
+
+class Course:
+    """How a tail moves about its path from frame to frame.
+
+    Parameters
+    ----------
+    time_s, depth
+        (n,) of the frames; depth is the time since the singular time.
+    off_px, sigma_px
+        (n, 2) places less the path and their errors, NaN where none.
+
+    Attributes
+    ----------
+    step_s
+        Usual time between frames.
+    swing, error
+        (n, 2) `off_px` and `sigma_px` times depth: what swings in the world, whatever its distance.
+    tremble
+        Cycles a frame of a fast swing that stands out; None if none does.
+    """
+
+    def __init__(
+        self, time_s: FloatArray, depth: FloatArray, off_px: FloatArray, sigma_px: FloatArray
+    ) -> None:
+        self.step_s = float(np.median(np.diff(time_s)))
+        self._clock = (time_s - time_s[0]) / self.step_s
+        self.depth = depth
+        self.swing, self.error = off_px * depth[:, None], sigma_px * depth[:, None]
+        self.tremble: float | None = None
+        self.rows = np.nonzero(np.isfinite(off_px[:, 0]))[0]
+        self.start = self._steadiest() if len(self.rows) >= STEADY else 0
+        if len(self.rows) >= 2 * STEADY:
+            self.tremble = self._trembling()
+
+    def _steadiest(self) -> int:
+        """Where the stretch begins that a parabola fits best; never in the target."""
+        best, found = np.inf, 0
+        starts = np.arange(0, len(self.rows) - STEADY + 1, 2)
+        for start in starts[starts <= EARLIEST_SHARE * len(self.rows)].tolist():
+            near = self.rows[start : start + STEADY]
+            left = np.abs(self.left(near)) / self.depth[near][:, None]
+            # the worst counts: no false place may be in it
+            cost = float(left.max()) * (1 + (near[-1] - near[0] + 1 - STEADY) / STEADY)
+            if cost < best:
+                best, found = cost, start
+        return found
+
+    def _basis(self, rows: IntArray, about: float, terms: int) -> FloatArray:
+        """(m, k) columns of the local motion at rows, about a moment."""
+        t = self._clock[rows] - about
+        columns = np.vander(t / MEMORY, terms, increasing=True)
+        if self.tremble is None or len(rows) < terms + 3:
+            return columns
+        turn = 2 * np.pi * self.tremble * t
+        return np.column_stack([columns, np.cos(turn), np.sin(turn)])
+
+    def left(self, rows: IntArray) -> FloatArray:
+        """(m, 2) what the local motion, fitted to the swing at rows, leaves of it."""
+        basis = self._basis(rows, float(self._clock[rows].mean()), 3)
+        fitted = np.linalg.lstsq(basis, self.swing[rows], rcond=None)[0]
+        return np.asarray(self.swing[rows] - basis @ fitted)
+
+    def expected(self, known: list[int], row: int, swing: FloatArray) -> FloatArray:
+        """Carry a swing on to a row near those in which it is known.
+
+        Parameters
+        ----------
+        known
+            Rows in which it is known, the nearest to `row` last.
+        row
+            Where it is wanted.
+        swing
+            (n, 2) of all rows.
+
+        Returns
+        -------
+        numpy.ndarray
+            (2,) from a line or, next to enough rows, a parabola, and the tremble if there is one.
+        """
+        rows = np.array(known[-MEMORY if self.tremble is None else -2 * MEMORY :])
+        gap = np.abs(rows - row)
+        # a parabola carries a frame or two; beyond that a line errs less
+        terms = 3 if len(rows) >= MEMORY and gap.min() <= 2 else 2
+        about = float(self._clock[row])
+        basis = self._basis(rows, about, terms)
+        weight = (1 / (1 + gap / MEMORY))[:, None]
+        fitted = np.linalg.lstsq(basis * weight, swing[rows] * weight, rcond=None)[0]
+        value = fitted[0].copy()
+        if basis.shape[1] > terms:
+            value += fitted[terms]
+        return np.asarray(value)
+
+    def _trembling(self) -> float | None:
+        """Find the one sinusoid that explains most of what parabolas leave in some stretch [1]."""
+        left = np.full_like(self.swing, np.nan)
+        quarter = MEMORY // 4
+        for k in range(0, len(self.rows) - MEMORY + 1, MEMORY // 2):
+            near = self.rows[k : k + MEMORY]
+            left[near[quarter:-quarter]] = self.left(near)[quarter:-quarter]
+        rows = self.rows[np.isfinite(left[self.rows, 0])]
+        best, found = TREMBLING, None
+        for k in range(0, max(len(rows) - HEARD, 0) + 1, HEARD // 2):
+            near = rows[k : k + HEARD]
+            z = left[near] / np.maximum(self.error[near], 1e-12)
+            z = np.clip(z / (1.4826 * np.median(np.abs(z)) + 1e-12), -4, 4)
+            t = self._clock[near]
+            cycles = np.arange(SLOWEST_TREMBLE, 0.497, 0.2 / (t[-1] - t[0]))
+            turn = 2 * np.pi * cycles[:, None] * t
+            basis = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+            shadow = basis @ z
+            normal = basis @ basis.transpose(0, 2, 1) + 1e-9 * np.eye(2)
+            power = (shadow * np.linalg.solve(normal, shadow)).sum(axis=(1, 2)) / (z**2).sum()
+            if power.max() > best:
+                best, found = float(power.max()), float(cycles[power.argmax()])
+        return found
+
+    def kept(self) -> IntArray:
+        """Rows whose places the others expect."""
+        if len(self.rows) < STEADY:
+            return self.rows
+        later = self._outwards(self.rows[self.start :], landing=True)
+        earlier = self._outwards(self.rows[: self.start + STEADY][::-1], landing=False)
+        return np.union1d(later, earlier)
+
+    def _outwards(self, rows: IntArray, *, landing: bool) -> IntArray:
+        """Go through places in order, the first `STEADY` believed, and keep what is expected.
+
+        Where the arrow may land, a run of places that nobody expected is kept and believed from
+        there on: the arrow stands still.
+        """
+        kept = rows[:STEADY].tolist()
+        near = rows[:STEADY]
+        # in pixels: what blurs the picture is alike from frame to frame
+        misses = list(np.abs(self.left(near)) / self.depth[near][:, None])
+        run: list[int] = []
+        for row in rows[STEADY:].tolist():
+            due = self.expected(kept, row, self.swing)
+            miss = np.abs(self.swing[row] - due) / self.depth[row]
+            usual = 1.4826 * np.median(misses[-2 * MEMORY :], axis=0)
+            # the swing's own part grows in the picture as the arrow is nearer
+            nearer = max(1.0, float(np.median(self.depth[kept[-2 * MEMORY :]]) / self.depth[row]))
+            # a place that claims little cannot excuse itself with that
+            excuse = np.minimum(self.error[row] / self.depth[row], 1.5 * usual * nearer)
+            limit = FAR * np.hypot(usual * nearer, excuse) + SLACK_PX
+            if (miss <= limit * (1 + 0.25 * (abs(row - kept[-1]) - 1))).all():
+                kept.append(row)
+                misses.append(miss)
+                run = []
+            elif landing:
+                run.append(row)
+                if len(run) == RUN:
+                    kept += run
+                    run = []
+        return np.array(kept, dtype=np.int64)
+
+    def scaled(self, sigma_px: FloatArray) -> FloatArray:
+        """Raise claimed errors to the scatter of the places about the local motion.
+
+        Compression leaves errors that no pixel's noise tells of; a steady swing leaves none.
+
+        Parameters
+        ----------
+        sigma_px
+            (n, 2) claimed, NaN where no place is.
+
+        Returns
+        -------
+        numpy.ndarray
+            (n, 2) never less than `sigma_px`.
+        """
+        rows = np.nonzero(np.isfinite(sigma_px[:, 0]))[0]
+        if len(rows) < STEADY:
+            return sigma_px
+        middles, factors = [], []
+        for k in range(0, max(len(rows) - SCALED_BY, 0) + 1, 4):
+            near = rows[k : k + SCALED_BY]
+            z = self.left(near) / self.error[near]
+            free = len(near) - (3 if self.tremble is None else 5)
+            # 0.4549 is the median of chi-square with one degree of freedom
+            factors.append(np.median(z**2, axis=0) / 0.4549 * len(near) / free)
+            middles.append(float(near.mean()))
+        rows, scale = np.arange(len(sigma_px)), np.sqrt(np.maximum(np.array(factors), 1.0))
+        return np.asarray(
+            sigma_px * np.stack([np.interp(rows, middles, scale[:, k]) for k in (0, 1)], axis=1)
+        )
