@@ -65,8 +65,8 @@ def test_two_thousand_spoilt_films(tmp_path: Path) -> None:
     """2,160 spoilt films, crowds of streams and giants: no mistake of ours, none without an end."""
     made = sources(tmp_path, flights=False)
     flights = {n: c for n, c in sources(tmp_path, flights=True).items() if n.startswith("flight")}
-    ended = outcomes(mutations(made, 2040, seed=32), tmp_path)
-    ended += outcomes(mutations(flights, 120, seed=33), tmp_path)
+    ended = outcomes(mutations(made, 2106, seed=32), tmp_path)
+    ended += outcomes(mutations(flights, 60, seed=33), tmp_path)
     ended += outcomes([*crowds(made), *giants(tmp_path)], tmp_path)
     print(ended)
     assert ended.total() >= 2160
