@@ -1,8 +1,8 @@
 """Take the logbook elsewhere: it goes into one zip file, whole, and comes back out of one.
 
 The zip holds ``logbook.json`` (every row of every table: what is read back), the same as CSV (for
-spreadsheets), and the clips. Nothing in a zip is trusted: names, sizes, links and hashes are
-checked before anything is kept.
+spreadsheets), the clips, and what was said about them. Nothing in a zip is trusted: names, sizes,
+links and hashes are checked before anything is kept.
 """
 
 from __future__ import annotations
@@ -24,12 +24,14 @@ from pathlib import Path
 from typing import IO, Any, cast
 
 from classify.clip_store import put_file
+from classify.exchange_beside import FOLDERS, check_beside, read_beside, write_beside
 from classify.logbook_file import LogbookFile
 from classify.logbook_rows import FILE, check_row
 from classify.migrations import MIGRATIONS, TABLES
 from tracker.types import InputError
 
 FORMAT = "tailsway logbook"
+_FOLDERS = ("csv", "clips", *FOLDERS)
 MOST_JSON_BYTES = 512 << 20
 MOST_CLIP_BYTES = 8 << 30
 MOST_FILES = 20_000
@@ -93,6 +95,7 @@ def export_zip(book: LogbookFile, to: Path) -> Exchanged:
                     packed.write(clip, f"clips/{row['sha256']}", zipfile.ZIP_STORED)
                 else:
                     missing.append(str(row["name"]))
+            beside = write_beside(book, packed, {str(row["sha256"]) for row in tables["clips"]})
         with part.open("rb+") as stream:
             os.fsync(stream.fileno())
         part.replace(to)
@@ -103,7 +106,7 @@ def export_zip(book: LogbookFile, to: Path) -> Exchanged:
         part.unlink(missing_ok=True)
     return Exchanged(
         rows={name: len(rows) for name, rows in tables.items()},
-        clips=len(tables["clips"]) - len(missing),
+        clips=len(tables["clips"]) - len(missing) + beside,
         missing_clips=tuple(missing),
     )
 
@@ -194,7 +197,9 @@ def import_zip(book: LogbookFile, source: Path) -> Exchanged:
                 db.execute("SAVEPOINT rehearsal")
                 _put_all(db, tables)
                 db.execute("ROLLBACK TO rehearsal")
+            check_beside(packed, entries)
             clips = _clips(book, packed, entries, tables["clips"])
+            clips += read_beside(book, packed, entries)
     except (*_BROKEN, OSError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError("logbook.no_zip", path=str(source), reason=reason) from None
@@ -217,7 +222,7 @@ def _checked_entries(packed: zipfile.ZipFile) -> dict[str, zipfile.ZipInfo]:
     for info in infos:
         name = info.filename
         parts = name.split("/")
-        expected = name == "logbook.json" or (len(parts) == 2 and parts[0] in ("csv", "clips"))
+        expected = name == "logbook.json" or (len(parts) == 2 and parts[0] in _FOLDERS)
         strange = "\\" in name or ".." in parts or name.startswith("/") or name in entries
         kind = stat.S_IFMT(info.external_attr >> 16)
         packing = info.compress_type in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)

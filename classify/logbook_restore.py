@@ -16,6 +16,7 @@ from datetime import datetime
 from pathlib import Path
 
 from classify.exchange import import_zip
+from classify.exchange_beside import merge_lines
 from classify.logbook_file import BUSY_S, FILE_NAME, LogbookFile
 from classify.migrations import APPLICATION_ID, MIGRATIONS
 from tracker.types import InputError
@@ -85,7 +86,7 @@ def _check_backup(source: Path) -> None:
 
 
 def _unpack(folder: Path, source: Path, part: Path) -> None:
-    """Make a logbook of a zip in a folder beside, then bring its clips over."""
+    """Make a logbook of a zip in a folder beside, then bring its clips and notes over."""
     with tempfile.TemporaryDirectory(dir=folder, prefix="restore-") as beside:
         book = LogbookFile(Path(beside))
         import_zip(book, source)
@@ -95,6 +96,8 @@ def _unpack(folder: Path, source: Path, part: Path) -> None:
         for kept in (Path(beside) / "clips").glob("*"):
             if not (clips / kept.name).exists():
                 kept.replace(clips / kept.name)
+        for lines in Path(beside).rglob("*.jsonl"):
+            merge_lines(folder / lines.relative_to(beside), lines.read_bytes())
 
 
 def _set_aside(folder: Path) -> Path | None:
