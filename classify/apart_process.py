@@ -21,6 +21,15 @@ COPIES = sys.platform == "linux"
 forbid it (macOS), nor where there is no such thing (Windows)."""
 
 PROGRAM = "import sys; sys.path.append(sys.argv[1]); from classify.apart_child import main; main()"
+SURROUNDINGS = {
+    # Each thread's own heap reserves address space, which is what is limited.
+    "MALLOC_ARENA_MAX": "4",
+    # Matrices here are small, and threads of linear algebra wait for one another by spinning: with
+    # two films at a time on two processors a reading took 60 s of them instead of 3.
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "VECLIB_MAXIMUM_THREADS": "1",
+}
 MOST_WAITING = 4
 END_WITHIN_S = 5.0
 
@@ -62,8 +71,7 @@ class ReadingProcess:
             stdout=subprocess.PIPE,
             # What decoders print of a broken film is no use to anyone but us.
             stderr=None if os.environ.get("TAILSWAY_TRACEBACK") else subprocess.DEVNULL,
-            # Each thread's own heap reserves address space, which is what is limited.
-            env={**os.environ, "MALLOC_ARENA_MAX": "4"},
+            env={**os.environ, **SURROUNDINGS},
             # A group of its own is ended as a whole, and Ctrl-C is for the program that asks.
             start_new_session=True,
         )
