@@ -36,7 +36,7 @@ TEN_SECONDS = (50, 45)
 """How often the tenth of a second of waiting is shown before and after the flight."""
 A_MINUTE = (400, 195)
 PEAK_MB, RATIO = 500.0, 1.5
-SPOT_PX, SPOTS = 9, 20
+SPOT_PX, SPOTS = 9, 100
 """Size given to the library, odd and a little more than the nock's; spots it may give per frame."""
 NEAR_PX = 3.0
 
