@@ -6,13 +6,20 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from streamlit.testing.v1 import AppTest
 
+from ui import page_read
 from ui.command_open import server_command
 
 
-def test_page_is_drawn_by_the_script_that_is_served() -> None:
+def test_page_is_drawn_by_the_script_that_is_served(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The file that the server is given draws the greeting, without a mistake."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    monkeypatch.setattr(page_read, "read_ahead", lambda _work, _name: None)
     script = next(part for part in server_command(1) if part.endswith(".py"))
     page = AppTest.from_file(script, default_timeout=60).run()
     assert not page.exception

@@ -192,13 +192,16 @@ def test_dashboard_answers(installed: Installed) -> None:
 
 def test_pages_of_the_dashboard_are_drawn(installed: Installed) -> None:
     """The greeting stands on the page, without a mistake."""
+    # The greeting begins to read a clip; it is not waited for.
     program = """
+import os
 import ui.dashboard
 from streamlit.testing.v1 import AppTest
 page = AppTest.from_file(ui.dashboard.__file__, default_timeout=120).run()
 assert not page.exception, page.exception
 assert not page.error, page.error
-print(page.title[0].value, "|", page.button[0].label)
+print(page.title[0].value, "|", page.button[0].label, flush=True)
+os._exit(0)
 """
     drawn = installed.run("python", "-c", program)
     assert drawn.returncode == 0, drawn.stderr
