@@ -19,7 +19,8 @@ _LOG = logging.getLogger("tailsway.dashboard")
 
 @cache
 def _loader() -> threading.Thread:
-    loader = threading.Thread(target=_load, daemon=True, name="loading")
+    # A thread that is cut off inside a library's own code takes the whole process down at its end.
+    loader = threading.Thread(target=_load, daemon=False, name="loading")
     loader.start()
     return loader
 
