@@ -35,6 +35,9 @@ HIGHEST_HZ = 20_000
 CHANGED_STEP = 1.5
 """Frame steps apart by this factor belong to pieces of different speed (chosen here)."""
 
+ROUNDED_TICKS = 1.1
+"""Rounding spreads times about an even grid over one tick, and a step is known with some error."""
+
 WINDOW = 21
 """Frames over which the local step is taken: gaps in half of them do not move it."""
 
@@ -102,7 +105,8 @@ def pace(times_s: FloatArray, tick_s: float) -> Pace:
     -----
     The median step will not do: a clock of 600 ticks a second holds 240 frames as steps of 2 and 3
     ticks, whose median says 200 or 300. The rate is the slope of time against frame number, where
-    a gap counts as many frames as fit into it.
+    a gap counts as many frames as fit into it. Where all frames agree with a grid without gaps,
+    none is missing.
 
     Examples
     --------
@@ -115,19 +119,34 @@ def pace(times_s: FloatArray, tick_s: float) -> Pace:
         return Pace(hz=None, first_frame=0, last_frame=n - 1, dropped=0, gaps=0)
     first, last = _longest_even_piece(times_s)
     times = times_s[first : last + 1]
-    step = _first_step(times, tick_s)
+    gapless = _gapless_step(times, tick_s)
+    step = _first_step(times, tick_s) if gapless is None else gapless
     if not 1 / HIGHEST_PACE_HZ <= step <= 1 / LOWEST_PACE_HZ:
         raise InputError("film.pace_absurd", step_s=step)
     for _ in range(3):  # a better step counts better, and a better count gives a better step
-        numbers = _frames_between(times, step)
+        numbers = _frames_between(times, step) if gapless is None else np.ones(len(times) - 1)
         count = np.concatenate([[0.0], np.cumsum(numbers)])
         count -= count.mean()
         step = float(count @ times / (count @ count))
     scatter = float(np.std(times - times.mean() - step * count)) + tick_s / np.sqrt(12)
-    hz = _nearest_usual(1 / step, scatter / float(np.sqrt(count @ count)) / step)
+    error = scatter / float(np.sqrt(count @ count))
+    if gapless is not None:  # rounding is no noise: near the clock's own rate it pulls one way
+        error = max(error, 0.1 * tick_s / (n - 1))
+    hz = _nearest_usual(1 / step, error / step)
     dropped = int(numbers.sum()) - len(numbers)
     gaps = int(np.count_nonzero(numbers > 1))
     return Pace(hz=hz, first_frame=first, last_frame=last, dropped=dropped, gaps=gaps)
+
+
+def _gapless_step(times_s: FloatArray, tick_s: float) -> float | None:
+    """Step of an even grid that every frame agrees with, none missing; None if one does not.
+
+    960 a second in whole milliseconds jump by 2 ms at every 24th frame, as if one were missing.
+    """
+    count = np.arange(len(times_s)) - (len(times_s) - 1) / 2
+    step = float(count @ times_s / (count @ count))
+    off = times_s - step * count
+    return step if float(np.ptp(off)) <= ROUNDED_TICKS * tick_s else None
 
 
 def _first_step(times_s: FloatArray, tick_s: float) -> float:
@@ -190,10 +209,15 @@ def _changes(level: FloatArray) -> list[int]:
 
 
 def _nearest_usual(hz: float, relative_error: float) -> Fraction:
-    """Whole rates and whole rates times 1000/1001, where the measurement allows one."""
+    """Whole rates and television's times 1000/1001, where the measurement allows one.
+
+    Television's are multiples of 24 or 30; 961000/1001 would be nobody's.
+    """
     whole = max(round(hz), 1)
     television = max(round(hz * 1.001), 1)
-    usual = [Fraction(whole), Fraction(television * 1000, 1001)]
+    usual = [Fraction(whole)]
+    if television % 24 == 0 or television % 30 == 0:
+        usual.append(Fraction(television * 1000, 1001))
     nearest = min(usual, key=lambda rate: abs(float(rate) - hz))
     if abs(float(nearest) / hz - 1) <= max(3 * relative_error, 1e-9):
         return nearest

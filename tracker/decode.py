@@ -1,7 +1,8 @@
 """A film file goes in, upright 8-bit frames with their exact times come out, once and in order.
 
 Memory does not grow with the film but for a few bytes a frame. Times are those the file gives each
-frame, never number over rate. What the pictures show is not known here.
+frame, never number over rate: only a clock's rounding is taken off, where every time shows that it
+was even before. What the pictures show is not known here.
 """
 
 from __future__ import annotations
@@ -165,7 +166,7 @@ class Reader:
         Frame
             The same as the first time.
         """
-        times_s = self.clip.container_times_s
+        times_s = self._ledger.times_s
         for index, picture in self._again(first, last):
             luma = luma_of(picture, self._turn)
             yield Frame(index=index, container_time_s=float(times_s[index]), luma=luma)
@@ -281,7 +282,7 @@ class Reader:
             rotation_deg=self._turn.clockwise_deg,
             bit_depth=self._bits,
             declared_frames=self.declared_frames,
-            container_times_s=times_s,
+            container_times_s=self._ledger.even_times_s(how.hz),
             container_hz=how.hz,
             capture_hz=hz,
             capture_from=vouched,

@@ -14,6 +14,7 @@ import av
 import cv2
 import numpy as np
 
+from tracker.even_times import unrounded
 from tracker.types import ByteArray, FloatArray, InputError, Message, message
 
 FILLED_TIMES = 0.05
@@ -75,9 +76,24 @@ class Ledger:
 
     @property
     def times_s(self) -> FloatArray:
-        """(n,) presentation times from the first frame."""
+        """(n,) presentation times from the first frame, as the file rounds them."""
         ticks = np.array(self._pts, dtype=np.int64)
         return np.asarray((ticks - ticks[:1]) * float(self._tick), dtype=np.float64)
+
+    def even_times_s(self, hz: Fraction | None) -> FloatArray:
+        """Give the times without the clock's rounding, where they are even at this rate.
+
+        Parameters
+        ----------
+        hz
+            Rate of the frame times, gaps left out.
+
+        Returns
+        -------
+        numpy.ndarray
+            (n,) seconds from the first frame.
+        """
+        return unrounded(self._pts, self._tick, hz)
 
     def add(self, picture: av.VideoFrame, luma: ByteArray) -> float:
         """Enter the next frame.

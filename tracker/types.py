@@ -115,7 +115,8 @@ class Frame:
     index
         Number of the frame in decoding order of presentation, from 0.
     container_time_s
-        Presentation time by the container's own clock, from the first frame.
+        Presentation time by the container's own clock, from the first frame, as the file rounds
+        it; `Clip.container_times_s` has it without the rounding where all times are even.
     luma
         (height, width) brightness, 0 to 255, upright (rotation tag applied), read-only.
     """
@@ -144,7 +145,8 @@ class Clip:
     declared_frames
         What the container claims to hold, None if it makes no claim.
     container_times_s
-        (n,) presentation times by the container's clock, from the first frame.
+        (n,) presentation times by the container's clock, from the first frame; without the
+        clock's rounding where all of them agree with an even grid (`tracker.even_times`).
     container_hz
         Rate of those times, from their median step; None for fewer than two frames.
     capture_hz
