@@ -26,7 +26,7 @@ from tracker.types import (
     message,
 )
 
-KEPT_BYTES = 200_000_000
+KEPT_BYTES = 100_000_000
 """Frames kept in memory while decoding; a longer film is decoded again where an arrow may fly."""
 
 PLATE_S = 0.25

@@ -13,6 +13,9 @@ import numpy as np
 from tracker.stabilise import CameraMotion, Scenery
 from tracker.types import ByteArray, Frame
 
+STEADIED_SIDE_PX = 1280
+"""The camera's motion is read from pictures of about this size."""
+
 SHAKE_MARGIN_PX = 48
 """Kept around the flight's part of the picture: a hand shakes less than this."""
 
@@ -47,10 +50,12 @@ class Footage:
         waiting = [next(frames).luma for _ in range(reference + 1)]
         self.reference_luma = waiting[reference]
         self.height, self.width = self.reference_luma.shape
-        self._scenery = Scenery(self.reference_luma)
-        for _ in range(2):
+        self._scenery = Scenery(
+            self.reference_luma, max(1, round(max(self.height, self.width) / STEADIED_SIDE_PX))
+        )
+        for stride in (3, 1):
             # backwards from the reference, so that each begins near its answer
-            self._motions = [self._scenery.motion(luma) for luma in waiting[::-1]][::-1]
+            self._motions = [self._scenery.motion(luma) for luma in waiting[::-stride]][::-1]
             self._scenery.learn()
         self._crops = [self._cut(luma) for luma in waiting]
 

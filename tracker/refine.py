@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tracker.tail import Look, Patch, covers
+from tracker.tail import Covers, Look, Patch, covers
 from tracker.types import FloatArray
 
 HUBER = 3.0
@@ -89,41 +89,56 @@ class Drawn:
     change
         (h, w) grey levels.
     slopes
-        (4 + s, h * w) what each of a frame's own numbers adds: place, lean and sectors.
+        (4 + s, h * w) what each of a frame's own numbers adds: place, lean and sectors; without
+        the first four if they were not asked for.
+    covers
+        How much the parts cover.
     """
 
     change: FloatArray
     slopes: FloatArray
+    covers: Covers
 
 
-def draw(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> Drawn:
+def draw(
+    patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray, *, slopes: bool = True
+) -> Drawn:
     """Draw what the arrow changes in the scene.
 
     Parameters
     ----------
     patch, look, pose, ahead_px
         See `place`.
+    slopes
+        Whether those by place and lean are wanted.
 
     Returns
     -------
     Drawn
     """
-    c = covers(patch, look, pose.xy_px, ahead_px + pose.lean_px, len(pose.sectors))
+    sectors = len(pose.sectors)
+    c = covers(patch, look, pose.xy_px, ahead_px + pose.lean_px, sectors, slopes=slopes)
     # the nock hides the ring, the ring is thin enough to add to the shaft
     free = 1 - c.nock
-    columns = free * c.sectors
+    columns = (free * c.sectors).reshape(sectors, -1)
     nock, shaft = look.nock - patch.scene, look.shaft - patch.scene
-    if len(pose.sectors) == 1:
-        level: FloatArray | float = look.vanes + pose.sectors[0]
+    level: FloatArray | float = look.vanes + pose.sectors[0]
+    if sectors == 1:
         ring = level * c.ring
     else:
-        ring = np.tensordot(look.vanes + pose.sectors, c.sectors, axes=1)
+        ring = ((look.vanes + pose.sectors) @ c.sectors.reshape(sectors, -1)).reshape(c.ring.shape)
         # which way a vane points changes little while the pose is stepped
         level = ring / np.maximum(c.ring, 1e-9)
     change = nock * c.nock + shaft * c.shaft + free * ring
-    by_pose = (nock - ring) * c.nock_slope + shaft * c.shaft_slope + free * level * c.ring_slope
-    slopes = np.concatenate([by_pose.reshape(4, -1), columns.reshape(len(columns), -1)])
-    return Drawn(change=change, slopes=slopes)
+    if not slopes:
+        return Drawn(change=change, slopes=columns, covers=c)
+    every = np.empty((4 + sectors, change.size))
+    by_pose = every[:4].reshape(4, *change.shape)
+    np.multiply(nock - ring, c.nock_slope, out=by_pose)
+    by_pose += shaft * c.shaft_slope
+    by_pose += (free * level) * c.ring_slope
+    every[4:] = columns
+    return Drawn(change=change, slopes=every, covers=c)
 
 
 def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: int = 6) -> Placed:
@@ -183,8 +198,7 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
         if not moved:
             break
     miss = data - drawn.change
-    core = covers(patch, look, pose.xy_px, ahead_px, 1).nock
-    template = core * (look.nock - patch.scene)
+    template = drawn.covers.nock * (look.nock - patch.scene)
     power = float((patch.weight * template**2).sum())
     without = miss + template
     amplitude = float((patch.weight * template * without).sum()) / max(power, 1e-12)
@@ -232,7 +246,7 @@ def _nudged(look: Look, name: str, by: float) -> Look:
     return replace(look, **{name: value * np.exp(by) if name in LOGARITHMIC else value + by})
 
 
-NUDGE = {"ring": 0.05, "nock": 1.0, "shaft": 1.0, "vanes": 1.0}
+NUDGE = {"ring": 0.05}
 PRIOR_SIGMA = {
     "size_px_s": 0.15,
     "blur_px": 0.25,
@@ -310,7 +324,7 @@ def fit_look(
 
 def patch_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:
     """Huber's cost of what a look and a pose leave in a patch, per pixel."""
-    change = draw(patch, look, pose, ahead_px).change
+    change = draw(patch, look, pose, ahead_px, slopes=False).change
     prior = _prior(patch, look, len(pose.sectors))
     return _cost(patch, patch.picture - patch.scene - change, pose, prior) / patch.weight.size
 
@@ -345,11 +359,15 @@ def _shared_normal(
     g = -PRIOR_WEIGHT * _stray(look, start) / sigma
     for patch, pose, ahead in zip(patches, poses, aheads, strict=True):
         drawn = draw(patch, look, pose, ahead)
-        own, change = drawn.slopes, drawn.change
+        own, change, c = drawn.slopes, drawn.change, drawn.covers
+        brightness = {"nock": c.nock, "shaft": c.shaft, "vanes": (1 - c.nock) * c.ring}
         shared = []
         for name in SHARED:
+            if name in brightness:
+                shared.append(brightness[name].ravel())
+                continue
             by = NUDGE.get(name, 0.03)
-            nudged = draw(patch, _nudged(look, name, by), pose, ahead).change
+            nudged = draw(patch, _nudged(look, name, by), pose, ahead, slopes=False).change
             shared.append((nudged - change).ravel() / by)
         S = np.stack(shared)
         miss = patch.picture - patch.scene - change

@@ -51,19 +51,19 @@ ENOUGH_STILL = 10
 LOST_FRAMES = 14
 """After so many frames without a place the arrow is given up."""
 
+EXPLAINED = 0.12
+"""Share of what changed that a bright nock may leave for a dark one not to be tried."""
+
 WIDEST_PX = 1.0
 """Standard error beyond which a place is not claimed (chosen here)."""
 
-MOST_MISSED = 3
+MOST_MISSED = 5
 """Frames without a place after which the arrow is not followed back further (chosen here)."""
-
-AS_EXPECTED_PX, AS_EXPECTED_SHARE = 0.6, 0.25
-"""A place is as expected within this, and this share of the nock's width (chosen here)."""
 
 LEARN_FROM = 9
 """Frames the look is learnt from."""
 
-SHAPE_SHARE = 0.012
+SHAPE_SHARE = 0.02
 """Error of the nock's place from vanes unlike the model's, as a share of its diameter."""
 
 
@@ -268,11 +268,14 @@ class _Work:
                 patch_cost(p, look, q, a) for p, q, a in zip(patches, poses, aheads, strict=True)
             ]
             trials.append((np.array(costs) + 0.5, look, poses, spots))
+            bare = [float((p.weight * (p.picture - p.scene) ** 2).mean()) for p in patches]
+            if np.median(np.array(costs) / np.array(bare)) < EXPLAINED:
+                break
         least = np.min([trial[0] for trial in trials], axis=0)
         # whose patches are worse, each in units of what the better look leaves there
         worse = [float(np.minimum(trial[0] / least, 6.0).mean()) for trial in trials]
         # nocks are sold to be seen: a dark one must explain the pixels clearly better
-        chosen = 1 if worse[1] < 0.93 * worse[0] else 0
+        chosen = 1 if worse[-1] < 0.93 * worse[0] else 0
         _, self.look, poses, spots = trials[chosen]
         for row, pose in zip(rows, poses, strict=True):
             spots[row] = self.footage.motion(row).to_reference(pose.xy_px[None])[0]
@@ -381,10 +384,11 @@ class _Work:
             self.expected[row] = path[row] + due
             self.placed.pop(row, None)
             self._place([row])
-            at = self._claimed()[0][row]
-            off = np.linalg.norm(at - self.expected[row])
-            if off < AS_EXPECTED_PX + AS_EXPECTED_SHARE * self.look.size_px_s / self.depth[row]:
-                swing[row] = (at - path[row]) * self.depth[row]
+            place, error, _, _ = self._claimed()
+            moved = (place[row] - path[row]) * self.depth[row]
+            off = moved - due * self.depth[row]
+            if course.belongs(have, row, off, error[row] * self.depth[row]):
+                swing[row] = moved
                 have.append(row)
             else:
                 self.placed.pop(row, None)
@@ -468,7 +472,7 @@ class _Work:
         stray = ~np.isin(np.arange(self.n), self._course(xy, sigma).kept())
         xy[stray], sigma[stray] = np.nan, np.nan
         sigma = self._course(xy, sigma).scaled(sigma)
-        vague = ~(sigma.max(axis=1) < WIDEST_PX)
+        vague = ~(sigma.max(axis=1) < 1.5 * WIDEST_PX)
         xy[vague], sigma[vague] = np.nan, np.nan
         return Settled(
             xy_px=xy,

@@ -17,11 +17,11 @@ import numpy as np
 
 from tracker.types import FloatArray, IntArray
 
-STEADY = 12
+STEADY = 14
 """Places of the stretch that is believed first."""
 
-MEMORY = 8
-"""Places from which the next is expected: a third of a period of slow swing."""
+MEMORY = 12
+"""Places from which the next is expected: a fifth of a period of slow swing."""
 
 TREMBLING = 0.5
 """Share of what a parabola leaves that one sinusoid must explain to be told from noise."""
@@ -29,10 +29,10 @@ TREMBLING = 0.5
 HEARD = 32
 """Places in which a tremble must stand out: it dies away within the flight."""
 
-SLOWEST_TREMBLE = 0.12
+SLOWEST_TREMBLE = 0.055
 """Cycles a frame; a parabola through `MEMORY` places follows what is slower."""
 
-FAR = 4.0
+FAR = 3.6
 """Standard errors beyond which a place is a stray (chosen here)."""
 
 EARLIEST_SHARE = 0.6
@@ -40,6 +40,9 @@ EARLIEST_SHARE = 0.6
 
 RUN = 4
 """So many places in a row that nobody expected tell that the arrow has landed (chosen here)."""
+
+ALONE = 3
+"""Fewer places than this, cut off from the later ones, do not begin a flight (chosen here)."""
 
 SLACK_PX = 0.2
 """Never is a place dropped for less than this (chosen here)."""
@@ -66,6 +69,8 @@ class Course:
         (n, 2) `off_px` and `sigma_px` times depth: what swings in the world, whatever its distance.
     tremble
         Cycles a frame of a fast swing that stands out; None if none does.
+    misses
+        How far the places of the last walk were from what was expected, pixels.
     """
 
     def __init__(
@@ -76,6 +81,7 @@ class Course:
         self.depth = depth
         self.swing, self.error = off_px * depth[:, None], sigma_px * depth[:, None]
         self.tremble: float | None = None
+        self.misses: list[FloatArray] = []
         self.rows = np.nonzero(np.isfinite(off_px[:, 0]))[0]
         self.start = self._steadiest() if len(self.rows) >= STEADY else 0
         if len(self.rows) >= 2 * STEADY:
@@ -169,7 +175,13 @@ class Course:
             return self.rows
         later = self._outwards(self.rows[self.start :], landing=True)
         earlier = self._outwards(self.rows[: self.start + STEADY][::-1], landing=False)
-        return np.union1d(later, earlier)
+        kept = np.union1d(later, earlier)
+        # a place or two alone before the rest, strays between, were kept by chance
+        breaks = np.nonzero(np.diff(kept) > 1)[0]
+        while len(breaks) and breaks[0] + 1 < ALONE:
+            kept = kept[breaks[0] + 1 :]
+            breaks = np.nonzero(np.diff(kept) > 1)[0]
+        return kept
 
     def _outwards(self, rows: IntArray, *, landing: bool) -> IntArray:
         """Go through places in order, the first `STEADY` believed, and keep what is expected.
@@ -180,20 +192,12 @@ class Course:
         kept = rows[:STEADY].tolist()
         near = rows[:STEADY]
         # in pixels: what blurs the picture is alike from frame to frame
-        misses = list(np.abs(self.left(near)) / self.depth[near][:, None])
+        self.misses = list(np.abs(self.left(near)) / self.depth[near][:, None])
         run: list[int] = []
         for row in rows[STEADY:].tolist():
             due = self.expected(kept, row, self.swing)
-            miss = np.abs(self.swing[row] - due) / self.depth[row]
-            usual = 1.4826 * np.median(misses[-2 * MEMORY :], axis=0)
-            # the swing's own part grows in the picture as the arrow is nearer
-            nearer = max(1.0, float(np.median(self.depth[kept[-2 * MEMORY :]]) / self.depth[row]))
-            # a place that claims little cannot excuse itself with that
-            excuse = np.minimum(self.error[row] / self.depth[row], 1.5 * usual * nearer)
-            limit = FAR * np.hypot(usual * nearer, excuse) + SLACK_PX
-            if (miss <= limit * (1 + 0.25 * (abs(row - kept[-1]) - 1))).all():
+            if self.belongs(kept, row, self.swing[row] - due, self.error[row]):
                 kept.append(row)
-                misses.append(miss)
                 run = []
             elif landing:
                 run.append(row)
@@ -201,6 +205,39 @@ class Course:
                     kept += run
                     run = []
         return np.array(kept, dtype=np.int64)
+
+    def belongs(self, known: list[int], row: int, off: FloatArray, error: FloatArray) -> bool:
+        """Judge a place by how far those before it were from what was expected of them.
+
+        Parameters
+        ----------
+        known
+            Rows that belong, the nearest to `row` last.
+        row
+            Of the place.
+        off, error
+            (2,) of its swing from the expected one, and claimed.
+
+        Returns
+        -------
+        bool
+            If so, the miss is remembered.
+        """
+        if not np.isfinite(off).all():
+            return False
+        miss = np.abs(off) / self.depth[row]
+        usual = 1.4826 * np.median(self.misses[-2 * MEMORY :], axis=0)
+        # the swing's own part grows in the picture as the arrow is nearer
+        usual = usual * max(
+            1.0, float(np.median(self.depth[known[-2 * MEMORY :]]) / self.depth[row])
+        )
+        # a place that claims little cannot excuse itself with that
+        excuse = np.minimum(error / self.depth[row], 1.5 * usual)
+        limit = FAR * np.hypot(usual, excuse) + SLACK_PX
+        if (miss > limit * (1 + 0.25 * (abs(row - known[-1]) - 1))).any():
+            return False
+        self.misses.append(miss)
+        return True
 
     def scaled(self, sigma_px: FloatArray) -> FloatArray:
         """Raise claimed errors to the scatter of the places about the local motion.

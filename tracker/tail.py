@@ -110,7 +110,8 @@ class Covers:
     sectors
         (s, h, w) shares of the ring by angle, which add up to it.
     nock_slope, shaft_slope, ring_slope
-        (4, h, w) what a pixel right and down adds, of the nock's middle and of the shaft's tip.
+        (4, h, w) what a pixel right and down adds, of the nock's middle and of the shaft's tip;
+        empty if they were not asked for.
     """
 
     nock: FloatArray
@@ -170,7 +171,15 @@ def _disc_table() -> FloatArray:
     return np.asarray(chndtr(SIZES[:, None] ** 2, 2, RADII[None, :] ** 2))
 
 
-def covers(patch: Patch, look: Look, xy_px: FloatArray, tip_px: FloatArray, sectors: int) -> Covers:
+def covers(
+    patch: Patch,
+    look: Look,
+    xy_px: FloatArray,
+    tip_px: FloatArray,
+    sectors: int,
+    *,
+    slopes: bool = True,
+) -> Covers:
     """Draw the parts of the tail, and how they change with its pose.
 
     Parameters
@@ -185,6 +194,8 @@ def covers(patch: Patch, look: Look, xy_px: FloatArray, tip_px: FloatArray, sect
         (2,) from there to the far end of the shaft.
     sectors
         Into how many the ring is cut.
+    slopes
+        Whether the changes are wanted: they double the work.
 
     Returns
     -------
@@ -195,32 +206,32 @@ def covers(patch: Patch, look: Look, xy_px: FloatArray, tip_px: FloatArray, sect
     steps = int(np.clip(np.ceil(np.hypot(*trail) / (1.6 * look.blur_px)), 1, 8))
     taper = patch.depth_s / (patch.depth_s + look.shaft_s)
     x, y = (patch.x_px - xy_px[0])[None, :], (patch.y_px - xy_px[1])[:, None]
-    size = len(patch.y_px), len(patch.x_px)
     # nock, shaft, ring, each with its four slopes
-    total = np.zeros((3, 5, *size))
+    total = np.zeros((3, 5 if slopes else 1, len(patch.y_px), len(patch.x_px)))
     for share in (np.arange(steps) + 0.5) / steps - 0.5:
         dx, dy = x - share * trail[0], y - share * trail[1]
-        disc, disc_out, ux, uy = _round(dx, dy, NOCK_AHEAD * tip_px, radius, look.blur_px)[:4]
-        by_disc = np.stack([-disc_out * ux, -disc_out * uy])
-        total[0, 0] += disc
+        disc = _round(dx, dy, NOCK_AHEAD * tip_px, radius, look.blur_px)
+        bar = _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px, slopes=slopes)
+        wide = _round(dx, dy, VANES_AHEAD * tip_px, radius * look.ring, look.blur_px)
+        free = 1 - disc.cover
+        far = np.maximum(wide.r, radius)
+        thin = radius / far
+        seen = wide.cover > disc.cover
+        beyond = seen * (wide.cover - disc.cover)
+        total[0, 0] += disc.cover
+        total[1, 0] += free * bar[0]
+        total[2, 0] += beyond * thin
+        if not slopes:
+            continue
+        by_disc = disc.slopes()
         total[0, 1:3] += by_disc
         total[0, 3:] += NOCK_AHEAD * by_disc
-        bar, by_bar = _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px)
-        total[1, 0] += (1 - disc) * bar
-        total[1, 1:] += (1 - disc) * by_bar
-        total[1, 1:3] -= by_disc * bar
-        wide, wide_out, ux, uy, r = _round(
-            dx, dy, VANES_AHEAD * tip_px, radius * look.ring, look.blur_px
-        )
-        beyond = np.maximum(wide - disc, 0)
-        thin = radius / np.maximum(r, radius)
+        total[1, 1:] += free * bar[1:]
+        total[1, 1:3] -= by_disc * bar[0]
         # outwards the ring thins as well; the nock's part of the slope by the tip is negligible
-        out = wide_out * thin - beyond * thin / np.maximum(r, radius) * (r > radius)
-        by_ring = np.stack([-out * ux, -out * uy])
-        total[2, 0] += beyond * thin
-        seen = wide > disc
-        total[2, 1:3] += seen * (by_ring - by_disc * thin)
-        total[2, 3:] += seen * VANES_AHEAD * by_ring
+        by_ring = wide.slopes(seen * (wide.out * thin - beyond * thin / far * (wide.r > radius)))
+        total[2, 1:3] += by_ring - by_disc * (thin * seen)
+        total[2, 3:] += VANES_AHEAD * by_ring
     total /= steps
     parts = total[2, :1]
     if sectors > 1:
@@ -238,28 +249,49 @@ def covers(patch: Patch, look: Look, xy_px: FloatArray, tip_px: FloatArray, sect
     )
 
 
-def _round(
-    dx: FloatArray, dy: FloatArray, ahead: FloatArray, radius: float, blur: float
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Cover of a blurred disc, its slope outwards, the way outwards (x, y) and the distance."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Disc:
+    """Cover of a blurred disc, its slope outwards, and where the pixels lie from its middle."""
+
+    cover: FloatArray
+    out: FloatArray
+    dx: FloatArray
+    dy: FloatArray
+    r: FloatArray
+
+    def slopes(self, out: FloatArray | None = None) -> FloatArray:
+        """(2, h, w) by the middle, right and down, of something with a slope outwards."""
+        out = (self.out if out is None else out) / np.maximum(self.r, 1e-6)
+        both = np.empty((2, *self.r.shape))
+        np.multiply(out, -self.dx, out=both[0])
+        np.multiply(out, -self.dy, out=both[1])
+        return both
+
+
+def _round(dx: FloatArray, dy: FloatArray, ahead: FloatArray, radius: float, blur: float) -> _Disc:
     dx, dy = dx - ahead[0], dy - ahead[1]
     r = np.sqrt(dx * dx + dy * dy)
     cover, out = _disc(r, radius, blur)
-    one_over = 1 / np.maximum(r, 1e-6)
-    return cover, out, dx * one_over, dy * one_over, r
+    return _Disc(cover=cover, out=out, dx=dx, dy=dy, r=r)
 
 
 def _bar(
-    dx: FloatArray, dy: FloatArray, tip: FloatArray, half: float, taper: float, blur: float
-) -> tuple[FloatArray, FloatArray]:
+    dx: FloatArray,
+    dy: FloatArray,
+    tip: FloatArray,
+    half: float,
+    taper: float,
+    blur: float,
+    *,
+    slopes: bool,
+) -> FloatArray:
     """Cover of a tapering bar from the origin to its tip behind a Gaussian blur.
 
     Returns
     -------
-    cover : numpy.ndarray
-        (h, w)
-    slopes : numpy.ndarray
-        (4, h, w) by the origin right and down, with the tip going along, and by the tip alone.
+    numpy.ndarray
+        (5, h, w) cover, then slopes by the origin right and down, with the tip going along, and by
+        the tip alone; (1, h, w) without slopes.
     """
     long = max(float(np.hypot(tip[0], tip[1])), 1e-3)
     ex, ey = tip[0] / long, tip[1] / long
@@ -267,33 +299,35 @@ def _bar(
     beside = dy * ex - dx * ey
     across = np.abs(beside)
     thinner = half * (1 - taper) / long
-    width = half - thinner * np.clip(along, 0, long)
-    k = 1 / blur
-    z = np.stack([along, along - long, across + width, across - width]) * k
-    cover, slope = _normal(z), _density(z) * k
+    width = half - thinner * np.minimum(np.maximum(along, 0), long)
+    z = np.empty((4, *along.shape))
+    z[0], z[1] = along, along - long
+    np.add(across, width, out=z[2])
+    np.subtract(across, width, out=z[3])
+    z *= 1 / blur
+    cover = _normal(z)
     ends, sides = cover[0] - cover[1], cover[2] - cover[3]
-    by_along = (slope[0] - slope[1]) * sides
-    by_width = ends * (slope[2] + slope[3])
-    within = (along > 0) & (along < long)
-    by_along -= by_width * thinner * within
+    out = np.empty((5 if slopes else 1, *along.shape))
+    np.multiply(ends, sides, out=out[0])
+    if not slopes:
+        return out
+    slope = _density(z) * (1 / blur)
+    by_width = ends * (slope[2] + slope[3]) * (thinner * ((along > 0) & (along < long)))
+    by_along = (slope[0] - slope[1]) * sides - by_width
     by_beside = ends * (slope[2] - slope[3]) * np.sign(beside)
-    by_long = slope[1] * sides + by_width * thinner * within * along * (1 / long)
+    by_long = slope[1] * sides + by_width * along * (1 / long)
     # turning the tip swings the axis: points are then nearer along it, and farther beside it
     by_turn = (by_along * beside - by_beside * along) * (1 / long)
-    slopes = np.stack(
-        [
-            -ex * by_along + ey * by_beside,
-            -ey * by_along - ex * by_beside,
-            ex * by_long - ey * by_turn,
-            ey * by_long + ex * by_turn,
-        ]
-    )
-    return ends * sides, slopes
+    out[1] = ey * by_beside - ex * by_along
+    out[2] = -ex * by_beside - ey * by_along
+    out[3] = ex * by_long - ey * by_turn
+    out[4] = ey * by_long + ex * by_turn
+    return out
 
 
 def _normal(z: FloatArray) -> FloatArray:
     """Cumulative normal distribution from a table, to 1e-5: four times as fast as the function."""
-    place = np.clip((z + 6.0) * 64.0, 0.0, 767.0)
+    place = np.minimum(np.maximum((z + 6.0) * 64.0, 0.0), 767.0)
     below = place.astype(np.intp)
     table = _normal_table()
     low = table[below]

@@ -26,9 +26,6 @@ from tracker.types import FloatArray, Followed, InputError, Track
 LOSSLESS = Coding(codec="libx264", crf=None, options={"qp": "0", "preset": "ultrafast"})
 """Every pixel comes back as it was rendered."""
 
-PHONE_CRF = {"clear": 20, "hard": 27}
-"""Compression of clear and hard films: about what phones use, and worse."""
-
 SEEN_PX = 1.0
 """Errors are counted in frames whose nock is at least so wide."""
 

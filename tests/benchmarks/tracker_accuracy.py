@@ -21,11 +21,10 @@ import numpy as np
 from joblib import Parallel, delayed
 from scipy.stats import f as f_distribution
 
-from fixtures.encode import Coding
+from fixtures.evaluate import BITS_PER_PIXEL, phone_coding
 from fixtures.misfits import Difficulty
 from tests.benchmarks.filmed_flights import (
     LOSSLESS,
-    PHONE_CRF,
     Compared,
     compared,
     drawn_plan,
@@ -88,16 +87,16 @@ def films(
     clips: int, seed: int, difficulty: Difficulty, misfits: int, first: int, jobs: int
 ) -> None:  # fmt: skip
     """Follow compressed films without a click."""
-    click.echo(f"{difficulty} films, seed {seed}, {misfits} misfits each, crf "
-               f"{PHONE_CRF[difficulty]}; errors over frames with a nock of 1 px or more, a "
-               f"constant offset removed")  # fmt: skip
+    click.echo(f"{difficulty} films, seed {seed}, {misfits} misfits each, "
+               f"{BITS_PER_PIXEL[difficulty]} bits a pixel; errors over frames with a nock of "
+               f"1 px or more, a constant offset removed")  # fmt: skip
     click.echo("film  outcome   rms x  rms y   mid x  mid y   z2 x  z2 y   frames  misfits")
 
     def run(number: int) -> tuple[int, Compared, tuple[str, ...]]:
         cv2.setNumThreads(1)
         rng = np.random.default_rng([seed, number, DIFFICULTIES.index(difficulty)])
         plan, kinds = drawn_plan(rng, difficulty, misfits=misfits)
-        coding = Coding(crf=PHONE_CRF[difficulty])
+        coding = phone_coding(plan, BITS_PER_PIXEL[difficulty])
         made = filmed(plan, seed=int(rng.integers(2**31)), coding=coding)
         return number, compared(plan, *made), kinds
 
