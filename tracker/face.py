@@ -9,6 +9,8 @@ diameter (World Archery rule book). In grey: bright, dark, middling, middling, b
 References
 ----------
 .. [1] J. P. Lewis, "Fast normalized cross-correlation", Vision Interface (1995) 120-123.
+.. [2] L. Kaufman, "A variable projection method for solving separable nonlinear least squares
+   problems", BIT Numerical Mathematics 15 (1975) 49-57.
 """
 
 from __future__ import annotations
@@ -25,17 +27,25 @@ from tracker.types import ByteArray, FloatArray
 ZONE_LUMA = (0.75, 0.35, 0.45, 0.1, 0.9)
 """Gold, red, blue, black, white as shares of white; the fit frees them, the search does not."""
 
-SEARCH_PX = 16
+SEARCH_PX = 12
 """The picture is shrunk until the face it looks for has this diameter."""
+
+LEAST_PX = 16
+"""Of the smallest face looked for; smaller ones have no rings to see."""
 
 STEP = 1.08
 """From one diameter looked for to the next."""
 
 LEAST_SCORE = 0.55
 WORTH_A_FIT = 0.3
+LEAST_COARSE_FIT = 0.8
 LEAST_FIT = 0.9
 """Correlation of a candidate, share of the variance about it that the proposed rings explain, and
-share inside it that the fitted ones explain; chosen here from faces on leaves, grass and walls."""
+shares inside it that the ones fitted to a few and to all pixels explain; chosen here from faces on
+leaves, grass and walls."""
+
+EDGES = np.array([0.2, 0.4, 0.6, 0.8, 1.0])
+"""Outer edges of the zones, from the middle out, as shares of the radius."""
 
 MODEL_SIGMA = 0.015
 """Relative: score lines, a bent sheet, light from the side; chosen here."""
@@ -93,10 +103,15 @@ def _candidates(plate: ByteArray) -> list[tuple[float, float, float]]:
     zone = np.minimum(np.hypot(x, y) / (SEARCH_PX / 10), 4.999).astype(int)
     template = cv2.GaussianBlur(np.array(ZONE_LUMA, np.float32)[zone], (0, 0), 0.6)
     found: list[tuple[float, float, float, float]] = []
-    diameter = float(SEARCH_PX)
+    diameter = float(LEAST_PX)
+    shrunk, shrink = plate, 1.0
     while diameter < 0.9 * min(plate.shape):
         scale = SEARCH_PX / diameter
-        small = cv2.resize(plate, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        # From the smallest halved picture that still has the detail: most sizes ask for few pixels.
+        while 2 * scale <= shrink:
+            shrunk, shrink = _halved(shrunk), shrink / 2
+        size = (round(scale * plate.shape[1]), round(scale * plate.shape[0]))
+        small = cv2.resize(shrunk, size, interpolation=cv2.INTER_AREA)
         score = cv2.matchTemplate(small.astype(np.float32), template, cv2.TM_CCOEFF_NORMED)
         for _ in range(4):
             _, top, _, (column, row) = cv2.minMaxLoc(score)
@@ -120,6 +135,13 @@ def _candidates(plate: ByteArray) -> list[tuple[float, float, float]]:
     return kept[:8]
 
 
+def _halved(picture: ByteArray) -> ByteArray:
+    """Shrink a picture to half its width and height; an odd last row or column is left out."""
+    even = picture[: picture.shape[0] // 2 * 2, : picture.shape[1] // 2 * 2]
+    size = (even.shape[1] // 2, even.shape[0] // 2)
+    return np.asarray(cv2.resize(even, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
 def _fit_rings(plate: ByteArray, x: float, y: float, diameter: float) -> tuple[float, Face] | None:
     """Fit blurred rings around a candidate; give how much they explain, and the face."""
     reach = int(0.62 * diameter) + 3
@@ -129,69 +151,133 @@ def _fit_rings(plate: ByteArray, x: float, y: float, diameter: float) -> tuple[f
     if top + 2 * reach >= plate.shape[0]:
         return None
     patch = plate[top : top + 2 * reach + 1, left : left + 2 * reach + 1].astype(np.float64)
-    stride = max(1, round(diameter / 60))
-    rows, columns = np.mgrid[0 : 2 * reach + 1 : stride, 0 : 2 * reach + 1 : stride]
-    grey = patch[::stride, ::stride].ravel()
-    xs, ys = columns.ravel() + float(left), rows.ravel() + float(top)
-
-    def residual_of(p: FloatArray) -> FloatArray:
-        return _misfit(p, xs, ys, grey)[0]
-
-    unit = [1.0, 1.0, 0.05, 0.05, 0.5]
+    fine = _Rings(patch, left, top, stride=max(1, round(diameter / 60)))
+    coarse = _Rings(patch, left, top, stride=max(1, round(diameter / 20)))
     starts = [np.array([x, y, np.log(diameter * k), 0.0, 0.0]) for k in (0.92, 1.0, 1.09)]
-    rough = [float(np.sum(residual_of(start) ** 2)) for start in starts]
-    if min(rough) > (1 - WORTH_A_FIT) * float(np.sum((grey - grey.mean()) ** 2)):
+    rough = [float(np.sum(coarse.residual(start) ** 2)) for start in starts]
+    if min(rough) > (1 - WORTH_A_FIT) * coarse.variation():
         return None
     tried = [starts[i] for i in np.argsort(rough)[:2]]
-    fits = [least_squares(residual_of, start, x_scale=unit, max_nfev=20) for start in tried]
-    fit = min(fits, key=lambda one: float(one.cost))
-    residual, levels = _misfit(fit.x, xs, ys, grey)
-    wide = float(np.exp(fit.x[2]))
-    inside = np.hypot(xs - fit.x[0], ys - fit.x[1]) < 0.6 * wide
-    if not inside.any():
+    near = min((coarse.fit(start, tolerance=1e-4) for start in tried), key=coarse.misfit)
+    if coarse.explained(near) < LEAST_COARSE_FIT:
         return None
-    explained = 1 - float(np.sum(residual[inside] ** 2)) / float(
-        np.sum((grey[inside] - grey[inside].mean()) ** 2) + 1e-9
-    )
-    if explained < LEAST_FIT or not _looks_like_a_face(levels, float(fit.x[3])):
+    best = fine.fit(near, tolerance=1e-8)
+    explained = fine.explained(best)
+    if explained < LEAST_FIT or not _looks_like_a_face(fine.levels(best), float(best[3])):
         return None
-    spread = float(np.sqrt(np.mean(residual**2)))
-    J = np.asarray(fit.jac, dtype=np.float64)
+    wide = float(np.exp(best[2]))
+    spread = float(np.sqrt(np.mean(fine.residual(best) ** 2)))
+    J = fine.jacobian(best)
     covariance = np.linalg.pinv(J.T @ J)
     # Neighbouring pixels err together: an error of the model counts once for each blur's width.
     sigma = wide * spread * float(np.sqrt(max(covariance[2, 2], 0.0))) * 2.0
     face = Face(
-        x_px=float(fit.x[0]),
-        y_px=float(fit.x[1]),
+        x_px=float(best[0]),
+        y_px=float(best[1]),
         diameter_px=wide,
         sigma_px=float(np.hypot(sigma, MODEL_SIGMA * wide)),
     )
     return explained, face
 
 
-def _misfit(
-    p: FloatArray, xs: FloatArray, ys: FloatArray, grey: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Residual of blurred rings (x, y, ln diameter, ln height/width, ln blur), zones refitted."""
-    wide, tall = np.exp(p[2]), np.exp(p[2] + p[3])
-    r = np.hypot((xs - p[0]) / wide, (ys - p[1]) / tall) * 2  # 1 at the outer edge
-    blur = np.exp(p[4]) * 2 / wide
-    edges = [0.5 * (1 + erf((r - k) / (blur * np.sqrt(2)))) for k in (0.2, 0.4, 0.6, 0.8, 1.0)]
-    outside = [np.zeros_like(r), *edges, np.ones_like(r)]
-    columns = np.stack(
-        [inner_edge - outer_edge for inner_edge, outer_edge in _zones(outside)], axis=1
-    )
-    normal = columns.T @ columns + 1e-6 * np.eye(columns.shape[1])
-    levels: FloatArray = np.asarray(np.linalg.solve(normal, columns.T @ grey), dtype=np.float64)
-    return grey - columns @ levels, levels
+class _Rings:
+    """Blurred rings (x, y, ln diameter, ln height/width, ln blur), each with its best brightness.
 
+    Parameters
+    ----------
+    patch
+        Brightness about the candidate.
+    left, top
+        Of the patch in the picture.
+    stride
+        Every so many pixels are looked at.
+    """
 
-def _zones(outside: list[FloatArray]) -> list[tuple[FloatArray, FloatArray]]:
-    """Pair up, for each zone and what lies beyond, being outside its inner and its outer edge."""
-    ones, zeros = outside[-1], outside[0]
-    inner = [ones, *outside[1:-1]]
-    outer = [*outside[1:-1], zeros]
-    return list(zip(inner, outer, strict=True))
+    def __init__(self, patch: FloatArray, left: int, top: int, *, stride: int) -> None:
+        rows, columns = np.mgrid[0 : patch.shape[0] : stride, 0 : patch.shape[1] : stride]
+        self._grey = patch[::stride, ::stride].ravel()
+        self._xs, self._ys = columns.ravel() + float(left), rows.ravel() + float(top)
+        self._last = np.full(5, np.nan)
+        self._residual: FloatArray = self._grey
+        self._levels: FloatArray = np.zeros(0)
+
+    def _solve(self, p: FloatArray) -> None:
+        if np.array_equal(p, self._last):
+            return
+        wide, tall = np.exp(p[2]), np.exp(p[2] + p[3])
+        self._u, self._v = 2 * (self._xs - p[0]) / wide, 2 * (self._ys - p[1]) / tall
+        self._r = np.hypot(self._u, self._v)  # 1 at the outer edge
+        self._blur = np.exp(p[4]) * 2 / wide
+        self._z = (self._r - EDGES[:, None]) / self._blur
+        outside = 0.5 * (1 + erf(self._z / np.sqrt(2)))
+        # A zone is what lies outside its inner edge and not outside its outer one.
+        self._zones = np.concatenate([1 - outside[:1], outside[:-1] - outside[1:], outside[-1:]])
+        self._normal = self._zones @ self._zones.T + 1e-6 * np.eye(len(self._zones))
+        self._levels = np.linalg.solve(self._normal, self._zones @ self._grey)
+        self._residual = self._grey - self._levels @ self._zones
+        self._last = np.array(p)
+
+    def residual(self, p: FloatArray) -> FloatArray:
+        """Give what the rings leave of each pixel."""
+        self._solve(p)
+        return self._residual
+
+    def levels(self, p: FloatArray) -> FloatArray:
+        """Give the brightness of each zone from the middle out, and of what lies beyond."""
+        self._solve(p)
+        return self._levels
+
+    def misfit(self, p: FloatArray) -> float:
+        """Give the sum of squares that is left."""
+        return float(np.sum(self.residual(p) ** 2))
+
+    def variation(self) -> float:
+        """Give the sum of squares about the mean."""
+        return float(np.sum((self._grey - self._grey.mean()) ** 2))
+
+    def explained(self, p: FloatArray) -> float:
+        """Give the share that the rings explain of the variation within a little more than them."""
+        wide = float(np.exp(p[2]))
+        inside = np.hypot(self._xs - p[0], self._ys - p[1]) < 0.6 * wide
+        if not inside.any():
+            return 0.0
+        grey = self._grey[inside]
+        left = float(np.sum(self.residual(p)[inside] ** 2))
+        return 1 - left / float(np.sum((grey - grey.mean()) ** 2) + 1e-9)
+
+    def jacobian(self, p: FloatArray) -> FloatArray:
+        """Give the slopes of the residual, with the brightness following along [2]."""
+        self._solve(p)
+        wide, tall = np.exp(p[2]), np.exp(p[2] + p[3])
+        bell = np.exp(-0.5 * self._z**2) / (np.sqrt(2 * np.pi) * self._blur)
+        steps = np.diff(self._levels)
+        by_r, by_ln_blur = steps @ bell, -self._blur * (steps @ (bell * self._z))
+        r = np.maximum(self._r, 1e-9)
+        slopes = np.stack(
+            [
+                -2 * by_r * self._u / (wide * r),
+                -2 * by_r * self._v / (tall * r),
+                -by_r * r - by_ln_blur,
+                -by_r * self._v**2 / r,
+                by_ln_blur,
+            ]
+        )
+        followed = np.linalg.solve(self._normal, self._zones @ slopes.T).T @ self._zones
+        return np.asarray((followed - slopes).T, dtype=np.float64)
+
+    def fit(self, start: FloatArray, *, tolerance: float) -> FloatArray:
+        """Fit from a start."""
+        unit = [1.0, 1.0, 0.05, 0.05, 0.5]
+        fit = least_squares(
+            self.residual,
+            start,
+            self.jacobian,
+            x_scale=unit,
+            max_nfev=20,
+            ftol=tolerance,
+            xtol=tolerance,
+        )
+        return np.asarray(fit.x, dtype=np.float64)
 
 
 def _looks_like_a_face(levels: FloatArray, ln_aspect: float) -> bool:
