@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 
 from fixtures.camera import nock_px
+from fixtures.make_clips import CLIPS
 from fixtures.passers import other_arrow_plan
 from fixtures.plan import FlightPlan, Misfits
 from fixtures.render import Rendered, render
 from tests.tracked_films import distance_px, right, small_flight, written
 from tracker.follow import follow
-from tracker.types import Click, FloatArray
+from tracker.types import Click, FloatArray, message
+from ui.words import say
 
 SEED = 3
 
@@ -46,15 +48,34 @@ def test_the_archers_arrow_wins_over_the_neighbours(
     assert all(right(track, other) for track in flights[1:])
 
 
-@pytest.mark.xfail(strict=True, reason="a click chooses the release only, not the path")
-def test_a_click_wins(two_arrows: tuple[FlightPlan, Rendered, Path]) -> None:
-    """A click on the neighbour's arrow makes that the one that is followed, or nothing is."""
+@pytest.mark.parametrize(
+    "share", [0.35, *(pytest.param(x, marks=pytest.mark.long) for x in (0.1, 0.6, 0.9))]
+)
+def test_a_click_wins(two_arrows: tuple[FlightPlan, Rendered, Path], share: float) -> None:
+    """A click on the neighbour's arrow, early or late, makes that the one that is followed."""
     plan, film, path = two_arrows
     other, there = other_arrow_px(plan, film)
-    frame = int(there[len(there) // 3])
+    frame = int(there[int(share * len(there))])
     x, y = other[frame].tolist()
+    (track,) = follow(path, click=Click(frame=frame, x_px=x, y_px=y)).flights
+    assert right(track, other)
+    assert track.release_s is None, "this archer's release is not the neighbour's"
+
+
+@pytest.mark.parametrize(
+    ("x", "y"), [(320, 40), pytest.param(500, 300, marks=pytest.mark.long)], ids=str
+)
+def test_a_click_on_bare_background_is_refused(
+    two_arrows: tuple[FlightPlan, Rendered, Path], x: float, y: float
+) -> None:
+    """Where nothing flies no path is claimed, though two arrows are there; a sentence says so."""
+    _, film, path = two_arrows
+    frame = film.truth.release_frame + 22
     followed = follow(path, click=Click(frame=frame, x_px=x, y_px=y))
-    assert all(right(track, other) for track in followed.flights)
+    assert followed.flights == ()
+    assert followed.lost is not None
+    assert followed.lost.reason == message("tracker.lost_at_click", frame=frame)
+    assert str(frame) in say(followed.lost.reason)
 
 
 def test_a_click_on_the_arrow_keeps_it(two_arrows: tuple[FlightPlan, Rendered, Path]) -> None:
@@ -98,6 +119,32 @@ def test_a_walker_far_away_is_no_arrow(tmp_path: Path, face_at: tuple[float, flo
 def plain() -> Rendered:
     """Film a flight that nothing disturbs."""
     return render(small_flight(), seed=SEED)
+
+
+def clicked_as_alone(path: Path, share: float) -> None:
+    """Compare the flight that is found alone with the one that a click on it, 3 px off, finds."""
+    (alone,) = follow(path).flights
+    rows = np.flatnonzero(alone.seen)
+    frame = int(rows[int(share * len(rows))])
+    x, y = (alone.xy_px + alone.shake_px)[frame].tolist()
+    (track,) = follow(path, click=Click(frame=frame, x_px=x + 3, y_px=y - 1)).flights
+    assert track.found_by == "click"
+    np.testing.assert_array_equal(track.xy_px, alone.xy_px)
+    np.testing.assert_array_equal(track.sigma_px, alone.sigma_px)
+    assert (track.release_s, track.impact_s) == (alone.release_s, alone.impact_s)
+
+
+def test_a_click_on_the_only_arrow_changes_nothing(plain: Rendered, tmp_path: Path) -> None:
+    """The flight is the very one that is found without a click."""
+    clicked_as_alone(written(tmp_path, plain), 0.5)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("share", [0.04, 0.5, 0.97])
+@pytest.mark.parametrize("demo", ["clean", "slow_motion_file"])
+def test_a_click_changes_nothing_in_a_demo(demo: str, share: float) -> None:
+    """Early, middle or late, at the size that phones film; also where the rate is unknown."""
+    clicked_as_alone(CLIPS / f"{demo}.mp4", share)
 
 
 def test_each_flight_of_a_clip_is_offered(plain: Rendered, tmp_path: Path) -> None:

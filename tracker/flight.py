@@ -3,36 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from tracker.candidates import (
-    SIZES_PX,
-    Candidates,
-    Picture,
-    difference,
-    find_candidates,
-    in_reference,
-    joined,
-    make_plate,
-    reduced,
-)
-from tracker.footage import Footage
+from tracker.candidates import joined
 from tracker.landing import landing
-from tracker.path import Guess, Sky, search
+from tracker.path import Guess, Sky, passes, search
+from tracker.scene import STROKE_TRUE_S, Seen, Window, look, sky_of
 from tracker.settle import GRAVITY, NOCK_M, Settled, settle
 from tracker.types import ByteArray, Click, FloatArray, Frame, Message, Track
+from tracker.vouched import Vouched, vouched, with_click
 
 Fetch = Callable[[int, int], Iterator[Frame]]
 """Gives frames first to last, both included, in order."""
 
 FEWEST_FRAMES = 16
 """Below this a clip cannot hold a flight that tells anything."""
-
-SEARCHED_SIDE_PX = 640
-"""Pictures are searched for a path at about this size."""
 
 FEWEST_SEEN = 12
 """Frames in which the nock must be seen."""
@@ -43,61 +31,14 @@ BLACK, BLACK_IS_BOW = 30.0, 0.5
 SURE, CLAIM = 0.8, 0.5
 """Confidence at which other paths are not tried, and below which none is claimed (chosen here)."""
 
-SEARCH_TRUE_S = 0.22
-"""After a release so much is searched for a path; further on it is only followed."""
+CLAIM_CLICKED = 0.2
+"""Confidence above which a path is claimed that a person clicked on (chosen here)."""
 
-STROKE_TRUE_S = 0.017
-"""From the fingers' release to the string's: twice 0.48 m at 56 m/s."""
-
-SPOT_M = 0.007
-"""Spread of the spot that nock, vanes and shaft together make (chosen here)."""
+LATER_TRIALS = 14
+"""Singular times tried for arrows of a later release."""
 
 STROKE_SIGMA_TRUE_S = 0.003
 """Draw lengths and speeds differ."""
-
-LATEST_TRUE_S = 0.09
-"""After this the arrow must have come out from before the archer (chosen here)."""
-
-TAUS_TRUE_S = (0.012, 0.16)
-"""Camera distance over arrow speed, from 0.5 m at 65 m/s to 8 m at 50 m/s."""
-
-SLOWEST_RATIO = 32
-"""Slow motion may be stored this many times stretched."""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Window:
-    """A stretch of film to be searched.
-
-    Attributes
-    ----------
-    first
-        Number of its first frame.
-    release
-        Frame of the likely release.
-    times_s
-        (n,) container times of its frames.
-    stretch
-        Seconds of world per second of container; None if unknown.
-    """
-
-    first: int
-    release: int
-    times_s: FloatArray
-    stretch: float | None
-
-    @property
-    def step_s(self) -> float:
-        """Usual time between frames, container seconds."""
-        return float(np.median(np.diff(self.times_s)))
-
-    @property
-    def true_per_clock(self) -> float:
-        """Seconds of world per second of container; as if at 240 frames a second if unknown.
-
-        The guess sets only how far is searched, never a time that is reported.
-        """
-        return self.stretch if self.stretch is not None else 1 / (240 * self.step_s)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -202,22 +143,82 @@ def follow_window(
     FoundFlight or None
         None if no path there is an arrow's.
     """
-    scene = look(window, frames)
+    scene = look(window, frames, None if click is None else click.frame - window.first)
     sky = sky_of(window, scene)
-    del click
+    guesses = search(scene.candidates, sky, scene.shape, np.random.default_rng(1))
+    if click is None:
+        best = _best(window, scene, sky, guesses, None)
+        return None if best is None or best[0] < CLAIM else _found(window, scene, *best)
+    there = vouched(click, window.first, scene.footage)
+    # first what is found without a click, so that a click on it changes nothing
+    guesses = [g for g in guesses if passes(g, sky, there)]
+    best = _best(window, scene, sky, guesses, there)
+    if best is not None and best[0] >= CLAIM:
+        return _found(window, scene, *best)
+    return _through(window, scene, sky, there)
+
+
+def _best(
+    window: Window, scene: Seen, sky: Sky, guesses: list[Guess], click: Vouched | None
+) -> tuple[float, Settled] | None:
+    """Settle guesses until one is surely an arrow's; with a click, only those it lies on count."""
     best: tuple[float, Settled] | None = None
-    for guess in search(scene.candidates, sky, scene.shape, np.random.default_rng(1)):
+    for guess in guesses:
         settled = _settled(window, scene, sky, guess)
-        if settled is None:
+        if settled is None or (click is not None and not _hit(window, settled, click)):
             continue
         sure = confidence(window, settled)
         if best is None or sure > best[0]:
             best = sure, settled
         if sure > SURE:
             break
-    if best is None or best[0] < CLAIM:
+    return best
+
+
+def _hit(window: Window, settled: Settled, click: Vouched) -> bool:
+    """Tell whether a click lies on a settled path."""
+    return click.hits(settled.xy_px, settled.path.at(window.times_s), settled.size_px)
+
+
+def _through(window: Window, scene: Seen, sky: Sky, click: Vouched) -> FoundFlight | None:
+    """Follow a path through a click, whenever it began: it may be that of another bow's arrow.
+
+    A person vouches for it, so less is asked of it. If it came into sight later than an arrow of
+    this release would, its release was not seen.
+    """
+    middle_px = float(np.sqrt(sky.sizes_px[0] * sky.sizes_px[1]))
+    parts = scene.candidates if scene.later is None else joined([scene.candidates, scene.later])
+    scene = replace(scene, candidates=with_click(parts, click, window.first, middle_px))
+    clicked_s = float(window.times_s[click.row])
+    least_s = float(window.times_s[window.release - window.first] - sky.singular_s.max())
+    most_s = clicked_s - float(sky.singular_s.min())
+    if most_s <= least_s:
         return None
-    return _found(window, scene, *best)
+    further = clicked_s - np.geomspace(max(least_s, window.step_s), most_s, LATER_TRIALS)
+    sky = replace(
+        sky,
+        singular_s=np.sort(np.concatenate([sky.singular_s, further])),
+        latest_start=len(window.times_s),
+    )
+    guesses = search(scene.candidates, sky, scene.shape, np.random.default_rng(1), click=click)
+    best: tuple[float, Settled] | None = None
+    for guess in guesses:
+        settled = _settled(window, scene, sky, guess)
+        if settled is None or not _hit(window, settled, click):
+            continue
+        first = int(np.flatnonzero(np.isfinite(settled.xy_px[:, 0]))[0])
+        came = replace(window, release=window.first + first)
+        sure = confidence(came, settled)
+        if sure > (CLAIM_CLICKED if best is None else best[0]):
+            best = sure, settled
+        if sure > SURE:
+            break
+    if best is None:
+        return None
+    found = _found(window, scene, *best)
+    if confidence(window, best[1]) < best[0] / 2:
+        return replace(found, release_s=None, release_sigma_s=None)
+    return found
 
 
 def _settled(window: Window, scene: Seen, sky: Sky, guess: Guess) -> Settled | None:
@@ -265,96 +266,6 @@ def confidence(window: Window, settled: Settled) -> float:
         unlike = abs(np.log(settled.look.size_px_s / max(NOCK_M * fall, 1e-9)))
         sure *= np.clip((1.0 - unlike) / 0.4, 0, 1)
     return float(sure)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Seen:
-    """What was seen in a window before anything is concluded.
-
-    Attributes
-    ----------
-    footage
-        Its frames and the camera's motion.
-    candidates
-        Of the frames that may show a flight.
-    reference_frame
-        Number of the frame whose coordinates are used.
-    reduce
-        How many times smaller the searched pictures were.
-    plate
-        (h, w) full-size scene without the arrow.
-    """
-
-    footage: Footage
-    candidates: Candidates
-    reference_frame: int
-    reduce: int
-    plate: ByteArray
-
-    @property
-    def shape(self) -> tuple[int, int]:
-        """(height, width) of the full picture."""
-        return self.footage.height, self.footage.width
-
-
-def look(window: Window, frames: Iterator[Frame]) -> Seen:
-    """Stabilise the frames and find the candidates in those that may show a flight."""
-    footage = Footage(frames, max(0, window.release - window.first - 2), len(window.times_s))
-    reference = footage.reference
-    reduce = max(1, round(max(footage.height, footage.width) / SEARCHED_SIDE_PX))
-
-    def still(k: int) -> Picture:
-        return in_reference(reduced(footage.luma(k), reduce), footage.motion(k), reduce)
-
-    true_step = window.step_s * window.true_per_clock
-    searched = window.release - window.first + round(SEARCH_TRUE_S / true_step)
-    flown = range(reference + 1, min(footage.count, searched))
-    before = list(range(0, reference + 1, max(1, (reference + 1) // 15)))
-    during = list(range(reference + 3, flown.stop, max(1, (flown.stop - reference) // 12)))
-    plate = make_plate([still(k) for k in before], [still(k) for k in during])
-    parts = []
-    for k in flown:
-        margin = 3 + int(np.ceil(footage.moved_px(k) / reduce))
-        excess = difference(still(k), plate, margin)
-        parts.append(find_candidates(excess, window.first + k, reduce))
-    return Seen(
-        footage=footage,
-        candidates=joined(parts),
-        reference_frame=window.first + reference,
-        reduce=reduce,
-        plate=footage.reference_luma,
-    )
-
-
-def sky_of(window: Window, scene: Seen) -> Sky:
-    """Bound what may have flown: camera distance, speed, lens, swing."""
-    step = window.step_s
-    row = window.release - window.first
-    release = float(window.times_s[row]) + STROKE_TRUE_S / window.true_per_clock
-    late = row + round(LATEST_TRUE_S / window.true_per_clock / step)
-    long_side = max(scene.shape)
-    # F / v from 0.3 picture widths at 110 m/s to 5 at 30 m/s, times g / 2
-    fall = (4.9 * 0.3 * long_side / 110, 4.9 * 5.0 * long_side / 30)
-    if window.stretch is None:
-        taus = np.geomspace(1.5 * step, 150 * step, 22)
-        fall = (fall[0] / SLOWEST_RATIO, fall[1])
-    else:
-        taus = np.geomspace(TAUS_TRUE_S[0], TAUS_TRUE_S[1], 16) / window.stretch
-        fall = (fall[0] * window.stretch, fall[1] * window.stretch)
-    return Sky(
-        time_s=window.times_s,
-        first_frame=window.first,
-        singular_s=release - taus,
-        latest_start=late,
-        fall_px_s=fall,
-        swing_px=0.012 * long_side,
-        swing_at_s=0.03 / window.true_per_clock,
-        spot_px=0.75 * scene.reduce,
-        size_per_fall_s2=None
-        if window.stretch is None
-        else SPOT_M / (0.5 * GRAVITY * window.stretch**2),
-        sizes_px=(SIZES_PX[0] * scene.reduce, SIZES_PX[-1] * scene.reduce),
-    )
 
 
 def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundFlight:

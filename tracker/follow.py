@@ -8,11 +8,13 @@ after them are then searched for a path (`tracker.path`) and the nock is placed 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 from tracker.decode import Reader
-from tracker.flight import FEWEST_FRAMES, Fetch, FoundFlight, Window, follow_window
+from tracker.flight import FEWEST_FRAMES, Fetch, FoundFlight, follow_window
+from tracker.scene import Window
 from tracker.trigger import Activity, likely_releases
 from tracker.types import (
     Click,
@@ -28,6 +30,12 @@ from tracker.types import (
 
 KEPT_BYTES = 100_000_000
 """Frames kept in memory while decoding; a longer film is decoded again where an arrow may fly."""
+
+CLICKED_TRUE_S = (0.05, 0.3)
+"""A clicked arrow was released about so long before, if nothing else tells (chosen here)."""
+
+CLICK_RELEASES, CLOSE_FRAMES = 4, 8
+"""Sudden moments tried for a click, and how near to one a guess is not worth trying."""
 
 PLATE_S = 0.25
 """True time before a release from which the scene without the arrow is taken (chosen here)."""
@@ -145,14 +153,18 @@ def _flights(
     ahead = round(FLIGHT_S / true_step_s)
     back = max(12, round(PLATE_S / true_step_s))
     releases = likely_releases(activity.change())
+    guessed: list[int] = []
     if click is not None:
-        releases = [r for r in releases if r - 3 <= click.frame <= r + ahead] or [click.frame]
+        releases = [r for r in releases if r - 3 <= click.frame <= r + ahead][:CLICK_RELEASES]
+        guessed = _guessed(releases, click, true_step_s)
     found: list[FoundFlight] = []
-    for number, release in enumerate(releases):
-        if any(f.first_frame - 6 <= release <= f.last_frame + 2 for f in found):
-            continue
+    for number, release in enumerate([*releases, *guessed]):
+        if click is None:
+            known = any(f.first_frame - 6 <= release <= f.last_frame + 2 for f in found)
+        else:  # all of them are the clicked one; one whose release was seen is the best
+            known = any(f.release_s is not None or release in guessed for f in found)
         first, last = max(0, release - back), min(clip.frames - 1, release + ahead)
-        if last - release < FEWEST_FRAMES:
+        if known or last - release < FEWEST_FRAMES:
             continue
         window = Window(
             first=first,
@@ -161,10 +173,20 @@ def _flights(
             stretch=stretch,
         )
         flight = follow_window(window, fetch(first, last), click)
-        if flight is not None and not any(_overlap(flight, f) for f in found):
+        if flight is not None and release in guessed:
+            flight = replace(flight, release_s=None, release_sigma_s=None)
+        if flight is not None and (click or not any(_overlap(flight, f) for f in found)):
             found.append(flight)
-        tell("search", (number + 1) / len(releases))
+        tell("search", (number + 1) / len([*releases, *guessed]))
+    if click is not None:
+        return sorted(found, key=lambda f: (f.release_s is None, -f.confidence))[:1]
     return sorted(found, key=lambda f: f.first_frame)
+
+
+def _guessed(releases: list[int], click: Click, true_step_s: float) -> list[int]:
+    """Moments at which a clicked arrow may have been released, far from those that were seen."""
+    guesses = [max(click.frame - round(back / true_step_s), 3) for back in CLICKED_TRUE_S]
+    return [g for g in guesses if all(abs(g - r) > CLOSE_FRAMES for r in releases)]
 
 
 def _overlap(one: FoundFlight, other: FoundFlight) -> bool:

@@ -27,6 +27,7 @@ from scipy.spatial import cKDTree
 
 from tracker.candidates import Candidates
 from tracker.types import FloatArray
+from tracker.vouched import Vouched, draw_through
 
 TRIPLES = 5000
 """Drawn for each singular time (chosen here: thirty times what a clear clip needs)."""
@@ -199,7 +200,12 @@ def _standing(seen: Candidates, spot_px: float) -> FloatArray:
 
 
 def search(
-    seen: Candidates, sky: Sky, shape: tuple[int, int], rng: np.random.Generator, most: int = 4
+    seen: Candidates,
+    sky: Sky,
+    shape: tuple[int, int],
+    rng: np.random.Generator,
+    most: int = 4,
+    click: Vouched | None = None,
 ) -> list[Guess]:
     """Find the paths that best explain the candidates of a window.
 
@@ -215,6 +221,8 @@ def search(
         Source of the draws.
     most
         How many different paths to return at most.
+    click
+        A place through which the path goes, if a person says so.
 
     Returns
     -------
@@ -226,26 +234,51 @@ def search(
     table = _Table(seen, sky, shape)
     found: list[Guess] = []
     for singular in sky.singular_s:
-        found += _best_triples(table, sky, float(singular), rng, keep=6)
+        found += _best_triples(table, sky, float(singular), rng, 6, click)
     found.sort(key=lambda g: -g.score)
     polished = [g for raw in found[:POLISHED] if (g := _polish(table, sky, raw)) is not None]
     polished.sort(key=lambda g: -g.score)
+    if click is not None:
+        polished = [g for g in polished if passes(g, sky, click)]
     return _distinct(polished, most)
 
 
+def passes(guess: Guess, sky: Sky, click: Vouched) -> bool:
+    """Tell whether a path goes through a click, as near as its swing lets one know.
+
+    Parameters
+    ----------
+    guess
+        The path.
+    sky
+        Its times and tolerances.
+    click
+        The place.
+    """
+    time = sky.time_s[click.row : click.row + 1]
+    swing = 2 * float(sky.tolerance_px(time - guess.path.singular_s)[0])
+    return click.is_near(guess.path.at(time)[0], more_px=swing)
+
+
 def _draw(
-    table: _Table, since: FloatArray, rng: np.random.Generator, count: int
+    table: _Table,
+    since: FloatArray,
+    rng: np.random.Generator,
+    count: int,
+    click: Vouched | None,
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """Draw triples of (frame, rank): spread over 1/T, stronger candidates more often."""
     usable = np.nonzero((since > 0) & (table.index[:, 0] >= 0))[0]
     if len(usable) < FEWEST_FRAMES:
         return np.zeros((0, 3), np.int64), np.zeros((0, 3), np.int64)
+    weight = np.clip(table.snr - 2.0, 0, 8) ** 2
+    if click is not None:
+        return draw_through(click, table.xy, weight, usable, FEWEST_FRAMES, rng, count)
     start = rng.integers(0, max(len(usable) - FEWEST_FRAMES, 1), count)
     room = len(usable) - 1 - start
     span = np.minimum(room, FEWEST_FRAMES + (rng.random(count) ** 2 * room).astype(int))
     middle = start + 1 + (rng.random(count) * (span - 1)).astype(int)
     frames = usable[np.stack([start, middle, start + span], axis=1)]
-    weight = np.clip(table.snr - 2.0, 0, 8) ** 2
     total = np.cumsum(weight, axis=1)
     pick = rng.random((count, 3)) * total[frames, -1]
     rank = (total[frames] < pick[..., None]).sum(axis=2)
@@ -253,11 +286,16 @@ def _draw(
 
 
 def _best_triples(
-    table: _Table, sky: Sky, singular: float, rng: np.random.Generator, keep: int
+    table: _Table,
+    sky: Sky,
+    singular: float,
+    rng: np.random.Generator,
+    keep: int,
+    click: Vouched | None,
 ) -> list[Guess]:
     """Draw, solve, discard what cannot be flown, score the rest."""
     since = sky.time_s - singular
-    frames, rank = _draw(table, since, rng, TRIPLES)
+    frames, rank = _draw(table, since, rng, TRIPLES, click)
     if not len(frames):
         return []
     T = since[frames]
