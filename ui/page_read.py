@@ -66,14 +66,14 @@ def _hello(word: Words) -> None:
     demo = clip_by_token(_FIRST_DEMO, word)
     if demo is not None:
         said = told(shelf(), demo.sha256, demo.given)
-        read_ahead(lambda: _read_quietly(demo, said, word), "demo-ahead")
+        read_ahead(lambda go_on: _read_quietly(demo, said, word, go_on), "demo-ahead")
 
 
-def _read_quietly(chosen: ChosenClip, said: Mapping[str, str], word: Words) -> FlightViews:
-    def silent(_stage: str, _share: float) -> None:
-        """Nobody is looking."""
-
-    result = kept_reading(chosen.path, chosen.sha256, parse_known(said), lambda: silent)
+def _read_quietly(
+    chosen: ChosenClip, said: Mapping[str, str], word: Words, go_on: Progress
+) -> FlightViews:
+    result = kept_reading(chosen.path, chosen.sha256, parse_known(said), lambda: go_on)
+    go_on("views", 0.0)
     return kept_views(chosen, result, word)
 
 

@@ -69,23 +69,35 @@ def kept_reading(
     return results.get((sha256, known), make)
 
 
-def read_ahead(work: Callable[[], object], name: str) -> None:
+class _LeavingError(Exception):
+    """The program ends; never leaves this module."""
+
+
+def read_ahead(work: Callable[[Progress], object], name: str) -> None:
     """Do something behind the page whose result will be asked for soon, unless it is being done.
 
     Parameters
     ----------
     work
-        Keeps what it makes; a page that asks for the same meanwhile waits for it.
+        Keeps what it makes; a page that asks for the same meanwhile waits for it. It reports to
+        what it is given, which calls it off if the program ends meanwhile.
     name
         Of the work, so that it is begun once.
     """
     if any(thread.name == name for thread in threading.enumerate()):
         return
 
+    def go_on(_stage: str, _share: float) -> None:
+        if not threading.main_thread().is_alive():
+            raise _LeavingError
+
     def run() -> None:
         try:
-            work()
+            work(go_on)
+        except _LeavingError:
+            pass
         except Exception:  # the page that asks for it will meet the same, and say so
             _LOG.info("reading ahead failed", exc_info=True)
 
-    threading.Thread(target=run, daemon=True, name=name).start()
+    # A thread that is cut off inside a library's own code takes the whole process down at its end.
+    threading.Thread(target=run, daemon=False, name=name).start()

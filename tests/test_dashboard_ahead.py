@@ -1,0 +1,62 @@
+"""What is done ahead of a click: once at a time, quietly, and let go of when the program ends."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import threading
+import time
+
+from ui.reading_store import read_ahead
+
+
+def test_work_of_one_name_is_begun_once() -> None:
+    """A second call while the first is at work begins nothing."""
+    begun: list[int] = []
+    finish = threading.Event()
+
+    def work(_go_on: object) -> None:
+        begun.append(1)
+        finish.wait(10)
+
+    read_ahead(work, "once")
+    read_ahead(work, "once")
+    finish.set()
+    for thread in threading.enumerate():
+        if thread.name == "once":
+            thread.join(10)
+    assert begun == [1]
+
+
+def test_program_that_ends_calls_the_work_off() -> None:
+    """Work that would go on for a minute ends at its next report, without a word."""
+    program = (
+        "import time, ui.reading_store as s\n"
+        "def work(go_on):\n"
+        "    for _ in range(600): time.sleep(0.1); go_on('decode', 0.0)\n"
+        "    print('finished')\n"
+        "s.read_ahead(work, 'ahead')\n"
+    )
+    start = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True, timeout=50
+    )
+    assert time.monotonic() - start < 45
+    assert done.stdout == ""
+    assert "Error" not in done.stderr
+
+
+def test_step_that_runs_when_the_program_ends_is_finished() -> None:
+    """A library at work is not cut off: it comes to its end before the process does."""
+    program = (
+        "import time, ui.reading_store as s\n"
+        "def work(go_on):\n"
+        "    time.sleep(1.0); print('step done', flush=True); go_on('views', 0.0)\n"
+        "    print('next step')\n"
+        "s.read_ahead(work, 'ahead')\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True, timeout=50
+    )
+    assert done.stdout.split("\n")[0] == "step done"
+    assert "next step" not in done.stdout
