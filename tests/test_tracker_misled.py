@@ -139,6 +139,18 @@ def test_a_click_on_the_only_arrow_changes_nothing(plain: Rendered, tmp_path: Pa
     clicked_as_alone(written(tmp_path, plain), 0.5)
 
 
+def test_a_click_finds_an_arrow_whose_release_was_not_filmed(
+    plain: Rendered, tmp_path: Path
+) -> None:
+    """The film begins in the middle of the flight: a click is enough, no release is made up."""
+    start = plain.truth.release_frame + 8
+    path = written(tmp_path, list(plain)[start:])
+    x, y = plain.truth.xy_raw_px[start + 15].tolist()
+    (track,) = follow(path, click=Click(frame=15, x_px=x, y_px=y)).flights
+    assert right(track, plain.truth.xy_in(start + track.reference_frame)[start:])
+    assert track.release_s is None
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("share", [0.04, 0.5, 0.97])
 @pytest.mark.parametrize("demo", ["clean", "slow_motion_file"])
