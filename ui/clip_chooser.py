@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import streamlit as st
@@ -72,7 +73,7 @@ def shelf() -> Shelf:
     return the_shelf(str(data_folder()))
 
 
-@st.cache_data(show_spinner=False)
+@cache
 def _demo_hash(path: str) -> str:
     return file_sha256(Path(path))
 

@@ -62,17 +62,26 @@ def _hello(word: Words) -> None:
     if st.button(word("pages.hello_demo"), type="primary", key="hello-demo"):
         st.query_params["clip"] = _FIRST_DEMO
         st.rerun()
-    # Whoever has no clip yet will look at the demo next, so it is read while the greeting is.
+    # Whoever reads the greeting may look at the demo next, so it is made ready meanwhile.
     demo = clip_by_token(_FIRST_DEMO, word)
     if demo is not None:
-        said = told(shelf(), demo.sha256, demo.given)
-        read_ahead(lambda go_on: _read_quietly(demo, said, word, go_on), "demo-ahead")
+        read_ahead(lambda go_on: _show_quietly(demo, word, go_on), "demo-ahead")
 
 
-def _read_quietly(
-    chosen: ChosenClip, said: Mapping[str, str], word: Words, go_on: Progress
-) -> FlightViews:
-    result = kept_reading(chosen.path, chosen.sha256, parse_known(said), lambda: go_on)
+def read_demo_ahead() -> None:
+    """Begin to read the first demo before any page is asked for, if the coach has no clip yet."""
+    demo = None if shelf().clips() else clip_by_token(_FIRST_DEMO, Words("en"))
+    if demo is not None:
+        read_ahead(lambda go_on: _read_quietly(demo, go_on), "demo-before-pages")
+
+
+def _read_quietly(chosen: ChosenClip, go_on: Progress) -> ReadResult:
+    known = parse_known(told(shelf(), chosen.sha256, chosen.given))
+    return kept_reading(chosen.path, chosen.sha256, known, lambda: go_on)
+
+
+def _show_quietly(chosen: ChosenClip, word: Words, go_on: Progress) -> FlightViews:
+    result = _read_quietly(chosen, go_on)
     go_on("views", 0.0)
     return kept_views(chosen, result, word)
 
