@@ -20,7 +20,8 @@ from ui.dash_words import Words, page_words
 from ui.films import Film
 from ui.flight_views import flight_views, reach_for
 from ui.kept_readings import Kept
-from ui.page_read import read_with_progress
+from ui.page_read import read_quietly, read_with_progress
+from ui.reading_store import read_ahead
 from ui.verdict import label_icon
 from ui.viewer import show_viewer
 
@@ -47,6 +48,8 @@ def show_beside() -> None:
     if any(chosen is None for chosen in pair):
         return
     clips = [chosen for chosen in pair if chosen is not None]
+    # The second is read at the same time as the first: most computers have two processors.
+    read_ahead(lambda go_on: read_quietly(clips[1], go_on), f"beside-{clips[1].sha256}")
     results = [
         read_with_progress(chosen, told(shelf(), chosen.sha256, chosen.given), word)
         for chosen in clips

@@ -72,16 +72,35 @@ def read_demo_ahead() -> None:
     """Begin to read the first demo before any page is asked for, if the coach has no clip yet."""
     demo = None if shelf().clips() else clip_by_token(_FIRST_DEMO, Words("en"))
     if demo is not None:
-        read_ahead(lambda go_on: _read_quietly(demo, go_on), "demo-before-pages")
+        read_ahead(lambda go_on: read_quietly(demo, go_on), "demo-before-pages")
 
 
-def _read_quietly(chosen: ChosenClip, go_on: Progress) -> ReadResult:
+def read_quietly(chosen: ChosenClip, go_on: Progress) -> ReadResult:
+    """Read a clip behind the page, with all that was said about it.
+
+    Parameters
+    ----------
+    chosen
+        The clip.
+    go_on
+        What the reading reports to.
+
+    Returns
+    -------
+    ReadResult
+        Kept for the page that asks for it.
+
+    Raises
+    ------
+    InputError
+        If the clip cannot be read.
+    """
     known = parse_known(told(shelf(), chosen.sha256, chosen.given))
     return kept_reading(chosen.path, chosen.sha256, known, lambda: go_on)
 
 
 def _show_quietly(chosen: ChosenClip, word: Words, go_on: Progress) -> FlightViews:
-    result = _read_quietly(chosen, go_on)
+    result = read_quietly(chosen, go_on)
     go_on("views", 0.0)
     return kept_views(chosen, result, word)
 
