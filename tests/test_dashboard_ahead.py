@@ -7,6 +7,12 @@ import sys
 import threading
 import time
 
+import pytest
+
+from tracker.types import InputError, Progress
+from ui import page_read
+from ui.clip_chooser import ChosenClip, clip_by_token, demo_tokens
+from ui.dash_words import Words
 from ui.reading_store import read_ahead
 
 
@@ -60,3 +66,23 @@ def test_step_that_runs_when_the_program_ends_is_finished() -> None:
     )
     assert done.stdout.split("\n")[0] == "step done"
     assert "next step" not in done.stdout
+
+
+def test_other_demos_are_read_once_each_the_next_one_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Beside one demo all others are read in the chooser's order, past one that cannot be."""
+    read: list[str] = []
+
+    def reading(chosen: ChosenClip, _go_on: Progress) -> None:
+        read.append(chosen.token)
+        raise InputError("film.missing_file", path="gone.mp4")
+
+    monkeypatch.setattr(page_read, "read_quietly", reading)
+    monkeypatch.setattr(page_read, "read_ahead", lambda work, _name: work(lambda _s, _x: None))
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    tokens = demo_tokens()
+    chosen = clip_by_token(tokens[2], Words("en"))
+    assert chosen is not None
+    page_read._other_demos_ahead(chosen, Words("en"))
+    assert read == [*tokens[3:], *tokens[:2]]

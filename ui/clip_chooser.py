@@ -124,6 +124,17 @@ def clip_by_token(token: str, word: Words) -> ChosenClip | None:
     )
 
 
+def demo_tokens() -> list[str]:
+    """List what stands for each demo clip in an address.
+
+    Returns
+    -------
+    list of str
+        In the order of the chooser.
+    """
+    return [_DEMO + demo.name for demo in demo_clips()]
+
+
 def _chosen_demo(demo: DemoClip, word: Words) -> ChosenClip:
     return ChosenClip(
         token=_DEMO + demo.name,

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
+from contextlib import suppress
 from html import escape
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from classify.apart import warm_up
 from classify.read_result import ReadResult
 from tracker.types import InputError, Progress
 from ui.cause_words import spoken
 from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture
-from ui.clip_chooser import ChosenClip, choose_clip, clip_by_token, shelf
+from ui.clip_chooser import ChosenClip, choose_clip, clip_by_token, demo_tokens, shelf
 from ui.correction_part import correction_part, opinion_html
 from ui.corrections import told
 from ui.curves import curves_of
@@ -54,6 +57,8 @@ def show_read() -> None:
     if result is not None:
         show_result(chosen, result, word)
         correction_part(chosen, result, word)
+        if chosen.demo is not None:
+            _other_demos_ahead(chosen, word)
     _known_part(chosen, said, word, open_=result is None or result.reading.refused is not None)
 
 
@@ -73,6 +78,28 @@ def read_demo_ahead() -> None:
     demo = None if shelf().clips() else clip_by_token(_FIRST_DEMO, Words("en"))
     if demo is not None:
         read_ahead(lambda go_on: read_quietly(demo, go_on), "demo-before-pages")
+
+
+def _other_demos_ahead(chosen: ChosenClip, word: Words) -> None:
+    """Read the other demo clips, one at a time: whoever looks at one will look at another next."""
+    tokens = demo_tokens()
+    here = tokens.index(chosen.token)
+    others = [clip_by_token(token, word) for token in tokens[here + 1 :] + tokens[:here]]
+
+    def work(go_on: Progress) -> None:
+        def tell(stage: str, share: float) -> None:
+            # A film that is asked for meanwhile shall find a process ready too.
+            warm_up()
+            go_on(stage, share)
+
+        for other in others:
+            if other is not None:
+                with suppress(InputError):
+                    read_quietly(other, tell)
+
+    # On one processor whoever asks for another film would have to wait for this.
+    if (os.cpu_count() or 1) > 1:
+        read_ahead(work, "other-demos")
 
 
 def read_quietly(chosen: ChosenClip, go_on: Progress) -> ReadResult:
