@@ -287,14 +287,17 @@ def _subpixel(
 def _strongest_apart(found: FloatArray) -> FloatArray:
     """Keep the strongest candidates that do not lie within each other's size."""
     found = found[np.argsort(-found[:, 2])]
-    gap = np.linalg.norm(found[:, None, :2] - found[None, :, :2], axis=2)
+    apart = found[:, None, :2] - found[None, :, :2]
     reach = 1.5 * np.maximum(found[:, None, 3], found[None, :, 3])
+    near = (apart**2).sum(axis=2) < reach**2
+    free = np.ones(len(found), dtype=np.bool_)
     kept: list[int] = []
     for i in range(len(found)):
+        if free[i]:
+            kept.append(i)
+            free &= ~near[i]
         if len(kept) == PER_FRAME:
             break
-        if not any(gap[i, k] < reach[i, k] for k in kept):
-            kept.append(i)
     return found[kept]
 
 

@@ -257,7 +257,7 @@ def confidence(window: Window, settled: Settled) -> float:
         * np.clip((1.0 - abs(growth)) / 0.4, 0, 1)
         * np.clip((total - 25) / 40, 0, 1)
         * np.clip((len(rows) - 8) / 16, 0, 1)
-        * np.clip((0.09 - late_s) / 0.03, 0, 1)
+        * np.clip((0.12 - late_s) / 0.03, 0, 1)
         * np.clip((explained - 0.42) / 0.15, 0, 1)
         * (BLACK_IS_BOW if settled.look.nock < BLACK else 1.0)
     )

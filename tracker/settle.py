@@ -426,7 +426,8 @@ class _Work:
                 self._take(fit(self.sky, have, xy[have], self.path.singular_s, self.path))
                 refitted = int(self.rows[-1])
             late = np.isin(np.arange(self.n), recent)[:, None]
-            self.expected = self._expect(np.where(late, xy, np.nan))
+            # those already placed were expected where they were expected
+            self.expected[more[0] :] = self._expect(np.where(late, xy, np.nan))[more[0] :]
             self.rows = np.concatenate([self.rows, more])
             self._place(more.tolist())
 
@@ -456,7 +457,8 @@ class _Work:
         return xy, sigma, contrast, amplitude
 
     def _course(self, xy: FloatArray, sigma: FloatArray) -> Course:
-        return Course(self.sky.time_s, self.depth, xy - self.path.at(self.sky.time_s), sigma)
+        off = xy - self.path.at(self.sky.time_s)
+        return Course(self.sky.time_s, self.depth, off, sigma, float(self.look.size_px_s))
 
     def _explained(self) -> FloatArray:
         share = np.full(self.n, np.nan)

@@ -41,6 +41,9 @@ FEWEST_LESSONS, LESSON = 6, 4
 SCALES = (1e-3, 10.0)
 """Bounds of a landmark's variance over what its texture says."""
 
+MOST_AGREE = 0.6
+"""Share of the landmarks that agree where the camera was not jolted (chosen here)."""
+
 FEWEST_CORNERS = 6
 """Below this a motion is not agreed on but guessed (chosen here)."""
 
@@ -166,15 +169,20 @@ class Scenery:
         small = self._small(luma)
         start = self._corners[:, 0] @ self._last[:, :2].T + self._last[:, 2]
         guess = np.ascontiguousarray(start[:, None], dtype=np.float32)
-        there, found = _followed(self._reference, small, self._corners, guess)
         source = self._corners[:, 0].astype(np.float64)
-        target = there[:, 0].astype(np.float64)
-        usable = found[:, 0] == 1
-        matrix, weight, miss = self._agreed(source, target, usable)
-        agree = weight > 0.25
+        # a hand moves little from frame to frame; a jolt is looked for in coarser pictures too
+        for levels in (0, 2):
+            there, found = _followed(self._reference, small, self._corners, guess, levels)
+            target = there[:, 0].astype(np.float64)
+            usable = found[:, 0] == 1
+            matrix, weight, miss = self._agreed(source, target, usable)
+            agree = weight > 0.25
+            if agree.sum() > MOST_AGREE * len(source):
+                break
         if agree.sum() < FEWEST_CORNERS:
             return CameraMotion(matrix=self._full_size(self._last), inliers=0, residual_px=np.nan)
         self._last = matrix
+        self._missed.append(np.where(usable, (miss / LANDMARK_PX) ** 2, np.nan))
         self._strayed += FORGET * (np.where(usable, np.minimum(miss, 4.0), 4.0) - self._strayed)
         return CameraMotion(
             matrix=self._full_size(matrix),
@@ -208,7 +216,6 @@ class Scenery:
             matrix = np.column_stack([turn, at_middle - turn @ middle])
         left = target - (source @ matrix[:, :2].T + matrix[:, 2])
         miss = np.sqrt(self._far2(left))
-        self._missed.append(np.where(usable, miss**2, np.nan))
         return matrix, np.asarray(trust / (1 + miss**2 / 4)), miss * LANDMARK_PX
 
     def _far2(self, left: FloatArray) -> FloatArray:
@@ -262,7 +269,7 @@ def _landmarks(luma: ByteArray) -> tuple[Points, FloatArray]:
 
 
 def _followed(
-    before: ByteArray, after: ByteArray, corners: Points, guess: Points
+    before: ByteArray, after: ByteArray, corners: Points, guess: Points, levels: int
 ) -> tuple[Points, ByteArray]:
     """Follow corners (m, 1, 2) from one picture to another [1]."""
     there, found, _ = cv2.calcOpticalFlowPyrLK(
@@ -271,7 +278,7 @@ def _followed(
         corners,
         guess,
         winSize=(WINDOW_PX, WINDOW_PX),
-        maxLevel=2,
+        maxLevel=levels,
         flags=cv2.OPTFLOW_USE_INITIAL_FLOW,
         minEigThreshold=1e-6,
     )

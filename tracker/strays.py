@@ -1,9 +1,9 @@
 """Places along a path go in; those that do not belong to the tail's swing are dropped.
 
-A tail swings slowly, and may tremble besides: near one place its motion is a parabola and one
-sinusoid, the same throughout. A place is judged by its neighbours on the side from which the path
-is surely known, from the steadiest stretch outwards, so that a run of false places where the tail
-comes out from behind the bow, or fades before the target, cannot vouch for itself.
+A tail swings slowly, and may tremble besides: near one place its motion is a parabola and a
+sinusoid or two, the same throughout. A place is judged by its neighbours on the side from which the
+path is surely known, from the steadiest stretch outwards, so that a run of false places where the
+tail comes out from behind the bow, or fades before the target, cannot vouch for itself.
 
 References
 ----------
@@ -29,14 +29,21 @@ TREMBLING = 0.5
 HEARD = 32
 """Places in which a tremble must stand out: it dies away within the flight."""
 
-SLOWEST_TREMBLE = 0.055
-"""Cycles a frame; a parabola through `MEMORY` places follows what is slower."""
+TREMBLES = ((12, 0.12, 0.497), (24, 0.065, 0.12))
+"""Places that a parabola is laid through, and cycles a frame above it: for the shaft's bending, and
+for a fast swing of the whole tail; a parabola follows what is slower."""
 
 FAR = 3.6
 """Standard errors beyond which a place is a stray (chosen here)."""
 
+LEAP_PX, LEAP_SHARE = 0.6, 0.45
+"""Nor does a tail leap by more than this, and this share of the nock's width, in one frame."""
+
 EARLIEST_SHARE = 0.6
 """The stretch believed lies in this share of the places, before the arrow can have landed."""
+
+WIDE_PX = 1.8
+"""Where there are such, it begins with a nock at least so wide."""
 
 RUN = 4
 """So many places in a row that nobody expected tell that the arrow has landed (chosen here)."""
@@ -60,6 +67,8 @@ class Course:
         (n,) of the frames; depth is the time since the singular time.
     off_px, sigma_px
         (n, 2) places less the path and their errors, NaN where none.
+    width_px_s
+        The nock's width in pixels times depth.
 
     Attributes
     ----------
@@ -67,31 +76,40 @@ class Course:
         Usual time between frames.
     swing, error
         (n, 2) `off_px` and `sigma_px` times depth: what swings in the world, whatever its distance.
-    tremble
-        Cycles a frame of a fast swing that stands out; None if none does.
+    trembles
+        Cycles a frame of the fast swings that stand out, at most one for each of `TREMBLES`.
     misses
         How far the places of the last walk were from what was expected, pixels.
     """
 
     def __init__(
-        self, time_s: FloatArray, depth: FloatArray, off_px: FloatArray, sigma_px: FloatArray
+        self,
+        time_s: FloatArray,
+        depth: FloatArray,
+        off_px: FloatArray,
+        sigma_px: FloatArray,
+        width_px_s: float,
     ) -> None:
         self.step_s = float(np.median(np.diff(time_s)))
         self._clock = (time_s - time_s[0]) / self.step_s
-        self.depth = depth
+        self.depth, self._width = depth, width_px_s
         self.swing, self.error = off_px * depth[:, None], sigma_px * depth[:, None]
-        self.tremble: float | None = None
+        self.trembles: list[float] = []
         self.misses: list[FloatArray] = []
         self.rows = np.nonzero(np.isfinite(off_px[:, 0]))[0]
         self.start = self._steadiest() if len(self.rows) >= STEADY else 0
-        if len(self.rows) >= 2 * STEADY:
-            self.tremble = self._trembling()
+        if len(self.rows) >= 3 * MEMORY:
+            for span, slowest, fastest in TREMBLES:
+                if (one := self._trembling(span, slowest, fastest)) is not None:
+                    self.trembles.append(one)
 
     def _steadiest(self) -> int:
         """Where the stretch begins that a parabola fits best; never in the target."""
         best, found = np.inf, 0
         starts = np.arange(0, len(self.rows) - STEADY + 1, 2)
-        for start in starts[starts <= EARLIEST_SHARE * len(self.rows)].tolist():
+        wide = self._width / self.depth[self.rows[starts]] > WIDE_PX
+        early = starts <= EARLIEST_SHARE * len(self.rows)
+        for start in starts[wide if wide.sum() > STEADY // 2 else early].tolist():
             near = self.rows[start : start + STEADY]
             left = np.abs(self.left(near)) / self.depth[near][:, None]
             # the worst counts: no false place may be in it
@@ -103,11 +121,11 @@ class Course:
     def _basis(self, rows: IntArray, about: float, terms: int) -> FloatArray:
         """(m, k) columns of the local motion at rows, about a moment."""
         t = self._clock[rows] - about
-        columns = np.vander(t / MEMORY, terms, increasing=True)
-        if self.tremble is None or len(rows) < terms + 3:
-            return columns
-        turn = 2 * np.pi * self.tremble * t
-        return np.column_stack([columns, np.cos(turn), np.sin(turn)])
+        columns = [np.vander(t / MEMORY, terms, increasing=True)]
+        for cycles in self.trembles[: (len(rows) - terms) // 4]:
+            turn = 2 * np.pi * cycles * t
+            columns += [np.cos(turn)[:, None], np.sin(turn)[:, None]]
+        return np.concatenate(columns, axis=1)
 
     def left(self, rows: IntArray) -> FloatArray:
         """(m, 2) what the local motion, fitted to the swing at rows, leaves of it."""
@@ -132,7 +150,7 @@ class Course:
         numpy.ndarray
             (2,) from a line or, next to enough rows, a parabola, and the tremble if there is one.
         """
-        rows = np.array(known[-MEMORY if self.tremble is None else -2 * MEMORY :])
+        rows = np.array(known[-2 * MEMORY if self.trembles else -MEMORY :])
         gap = np.abs(rows - row)
         # a parabola carries a frame or two; beyond that a line errs less
         terms = 3 if len(rows) >= MEMORY and gap.min() <= 2 else 2
@@ -140,18 +158,15 @@ class Course:
         basis = self._basis(rows, about, terms)
         weight = (1 / (1 + gap / MEMORY))[:, None]
         fitted = np.linalg.lstsq(basis * weight, swing[rows] * weight, rcond=None)[0]
-        value = fitted[0].copy()
-        if basis.shape[1] > terms:
-            value += fitted[terms]
-        return np.asarray(value)
+        # at the row itself every cosine is one, every sine and power nought
+        return np.asarray(fitted[0] + fitted[terms::2].sum(axis=0))
 
-    def _trembling(self) -> float | None:
-        """Find the one sinusoid that explains most of what parabolas leave in some stretch [1]."""
+    def _trembling(self, span: int, slowest: float, fastest: float) -> float | None:
+        """Find the one sinusoid that explains most of what is left in some stretch [1]."""
         left = np.full_like(self.swing, np.nan)
-        quarter = MEMORY // 4
-        for k in range(0, len(self.rows) - MEMORY + 1, MEMORY // 2):
-            near = self.rows[k : k + MEMORY]
-            left[near[quarter:-quarter]] = self.left(near)[quarter:-quarter]
+        for k in range(0, len(self.rows) - span + 1, span // 2):
+            near = self.rows[k : k + span]
+            left[near] = np.where(np.isfinite(left[near]), left[near], self.left(near))
         rows = self.rows[np.isfinite(left[self.rows, 0])]
         best, found = TREMBLING, None
         for k in range(0, max(len(rows) - HEARD, 0) + 1, HEARD // 2):
@@ -159,7 +174,7 @@ class Course:
             z = left[near] / np.maximum(self.error[near], 1e-12)
             z = np.clip(z / (1.4826 * np.median(np.abs(z)) + 1e-12), -4, 4)
             t = self._clock[near]
-            cycles = np.arange(SLOWEST_TREMBLE, 0.497, 0.2 / (t[-1] - t[0]))
+            cycles = np.arange(slowest, fastest, 0.2 / (t[-1] - t[0]))
             turn = 2 * np.pi * cycles[:, None] * t
             basis = np.stack([np.cos(turn), np.sin(turn)], axis=1)
             shadow = basis @ z
@@ -233,7 +248,10 @@ class Course:
         )
         # a place that claims little cannot excuse itself with that
         excuse = np.minimum(error / self.depth[row], 1.5 * usual)
-        limit = FAR * np.hypot(usual, excuse) + SLACK_PX
+        limit = np.minimum(
+            FAR * np.hypot(usual, excuse) + SLACK_PX,
+            LEAP_PX + LEAP_SHARE * self._width / self.depth[row],
+        )
         if (miss > limit * (1 + 0.25 * (abs(row - known[-1]) - 1))).any():
             return False
         self.misses.append(miss)
@@ -261,7 +279,7 @@ class Course:
         for k in range(0, max(len(rows) - SCALED_BY, 0) + 1, 4):
             near = rows[k : k + SCALED_BY]
             z = self.left(near) / self.error[near]
-            free = len(near) - (3 if self.tremble is None else 5)
+            free = len(near) - 3 - 2 * len(self.trembles)
             # 0.4549 is the median of chi-square with one degree of freedom
             factors.append(np.median(z**2, axis=0) / 0.4549 * len(near) / free)
             middles.append(float(near.mean()))
