@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-import os
 import subprocess
 import sys
 from pathlib import Path
@@ -13,17 +11,6 @@ from streamlit.testing.v1 import AppTest
 
 from ui import page_read
 from ui.command_open import server_command
-from ui.shelf import Shelf
-
-
-def in_folder(folder: Path, program: str) -> str:
-    """Run a program with a coach's folder, and give what it printed."""
-    done = subprocess.run(
-        [sys.executable, "-c", program], env={**os.environ, "TAILSWAY_FOLDER": str(folder)},
-        capture_output=True, text=True, check=True, timeout=120,
-    )  # fmt: skip
-    assert "warning" not in done.stderr.lower(), done.stderr
-    return done.stdout.strip()
 
 
 def test_page_is_drawn_by_the_script_that_is_served(
@@ -39,30 +26,16 @@ def test_page_is_drawn_by_the_script_that_is_served(
     assert page.title[0].value == "Read a clip"
 
 
-def test_libraries_are_loaded_without_a_page(tmp_path: Path) -> None:
+def test_libraries_are_loaded_without_a_page() -> None:
     """After waiting, what a page imports is there already."""
     program = (
         "import sys, ui.loading as l; assert 'ui.dashboard' not in sys.modules;"
         "l.load_ahead(); l.wait_until_loaded(); print('ui.dashboard' in sys.modules)"
     )
-    assert in_folder(tmp_path, program) == "True"
-
-
-NAMES_OF_THREADS = (
-    "import threading, ui.loading as l; l.wait_until_loaded();"
-    "print('demo-before-pages' in [thread.name for thread in threading.enumerate()])"
-)
-
-
-def test_newcomers_demo_is_read_before_a_page_is_asked_for(tmp_path: Path) -> None:
-    """Without a clip of the coach's own, the demo is at work once all is loaded."""
-    assert in_folder(tmp_path, NAMES_OF_THREADS) == "True"
-
-
-def test_demo_is_left_alone_where_the_coach_has_clips(tmp_path: Path) -> None:
-    """Who has a clip does not pay for the demo."""
-    Shelf(tmp_path).keep(io.BytesIO(b"a film"), "mine.mp4", most_bytes=100)
-    assert in_folder(tmp_path, NAMES_OF_THREADS) == "False"
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True, timeout=120
+    )
+    assert done.stdout.strip() == "True"
 
 
 def test_a_file_in_the_coachs_folder_is_no_library(tmp_path: Path) -> None:

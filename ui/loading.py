@@ -2,8 +2,7 @@
 
 Streamlit runs a page's script when the first browser asks for it, and only then would its libraries
 be loaded, which takes a second or two. Here they are loaded as soon as the server starts, in a
-thread of their own, and the process that reads films beside them. A newcomer's first click is on
-the demo clip: where there is no other clip yet, that one is read as soon as all is loaded.
+thread of their own, and the process that reads films beside them.
 """
 
 from __future__ import annotations
@@ -30,7 +29,6 @@ def _load() -> None:
     try:
         warm_up()
         import_module("ui.dashboard")
-        import_module("ui.page_read").read_demo_ahead()
     except Exception:  # the page that needs it will meet the same, and say so
         _LOG.info("loading ahead failed", exc_info=True)
 

@@ -73,13 +73,6 @@ def _hello(word: Words) -> None:
         read_ahead(lambda go_on: _show_quietly(demo, word, go_on), "demo-ahead")
 
 
-def read_demo_ahead() -> None:
-    """Begin to read the first demo before any page is asked for, if the coach has no clip yet."""
-    demo = None if shelf().clips() else clip_by_token(_FIRST_DEMO, Words("en"))
-    if demo is not None:
-        read_ahead(lambda go_on: read_quietly(demo, go_on), "demo-before-pages")
-
-
 def _other_demos_ahead(chosen: ChosenClip, word: Words) -> None:
     """Read the other demo clips, one at a time: whoever looks at one will look at another next."""
     tokens = demo_tokens()
