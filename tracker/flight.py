@@ -239,9 +239,9 @@ def confidence(window: Window, settled: Settled) -> float:
     release, explains what changed around it, keeps its brightness while it shrinks as one over T,
     and falls as fast as its size says: fall and size both grow with focal length over speed.
     """
-    rows = np.nonzero(np.isfinite(settled.xy_px[:, 0]))[0]
-    if len(rows) < FEWEST_SEEN:
+    if np.isfinite(settled.xy_px[:, 0]).sum() < FEWEST_SEEN:
         return 0.0
+    rows = np.nonzero(settled.spotted)[0]
     depth = window.times_s[rows] - settled.path.singular_s
     share = len(rows) / (rows[-1] - rows[0] + 1)
     amplitude = settled.amplitude[rows]

@@ -75,6 +75,8 @@ class Settled:
     ----------
     xy_px, sigma_px
         (n, 2) in reference coordinates; NaN where not claimed.
+    spotted
+        (n,) the nock stood out, though its place may not be claimed.
     size_px
         (n,) nock's diameter, NaN where not claimed.
     contrast, amplitude
@@ -91,6 +93,7 @@ class Settled:
 
     xy_px: FloatArray
     sigma_px: FloatArray
+    spotted: npt.NDArray[np.bool_]
     size_px: FloatArray
     contrast: FloatArray
     amplitude: FloatArray
@@ -387,7 +390,7 @@ class _Work:
             place, error, _, _ = self._claimed()
             moved = (place[row] - path[row]) * self.depth[row]
             off = moved - due * self.depth[row]
-            if course.belongs(have, row, off, error[row] * self.depth[row]):
+            if course.belongs(have, row, off, error[row] * self.depth[row], lenient=True):
                 swing[row] = moved
                 have.append(row)
             else:
@@ -471,6 +474,7 @@ class _Work:
     def result(self) -> Settled:
         """Put everything in the window's rows."""
         xy, sigma, contrast, amplitude = self._claimed()
+        spotted = np.isfinite(xy[:, 0])
         stray = ~np.isin(np.arange(self.n), self._course(xy, sigma).kept())
         xy[stray], sigma[stray] = np.nan, np.nan
         sigma = self._course(xy, sigma).scaled(sigma)
@@ -479,6 +483,7 @@ class _Work:
         return Settled(
             xy_px=xy,
             sigma_px=sigma,
+            spotted=spotted,
             size_px=np.where(np.isfinite(xy[:, 0]), self.look.size_px_s / self.depth, np.nan),
             contrast=contrast,
             amplitude=amplitude,

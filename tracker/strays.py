@@ -221,7 +221,15 @@ class Course:
                     run = []
         return np.array(kept, dtype=np.int64)
 
-    def belongs(self, known: list[int], row: int, off: FloatArray, error: FloatArray) -> bool:
+    def belongs(
+        self,
+        known: list[int],
+        row: int,
+        off: FloatArray,
+        error: FloatArray,
+        *,
+        lenient: bool = False,
+    ) -> bool:
         """Judge a place by how far those before it were from what was expected of them.
 
         Parameters
@@ -232,6 +240,8 @@ class Course:
             Of the place.
         off, error
             (2,) of its swing from the expected one, and claimed.
+        lenient
+            Whether it will be judged again, when more is known.
 
         Returns
         -------
@@ -241,11 +251,12 @@ class Course:
         if not np.isfinite(off).all():
             return False
         miss = np.abs(off) / self.depth[row]
-        usual = 1.4826 * np.median(self.misses[-2 * MEMORY :], axis=0)
-        # the swing's own part grows in the picture as the arrow is nearer
-        usual = usual * max(
-            1.0, float(np.median(self.depth[known[-2 * MEMORY :]]) / self.depth[row])
-        )
+        # towards the release strays must not excuse each other: what was usual before them counts
+        few = slice(-2 * MEMORY, None) if lenient or row > known[0] else slice(2 * MEMORY)
+        # the swing's own part grows in the picture as the arrow is nearer, what blurs it does not
+        nearer = max(1.0, float(np.median(self.depth[known[few]]) / self.depth[row]))
+        nearer = nearer if lenient else np.sqrt(nearer)
+        usual = nearer * 1.4826 * np.median(self.misses[few], axis=0)
         # a place that claims little cannot excuse itself with that
         excuse = np.minimum(error / self.depth[row], 1.5 * usual)
         limit = np.minimum(
