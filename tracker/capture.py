@@ -81,6 +81,10 @@ class Pace:
         return tuple(notes)
 
 
+LONGEST_S = 1e9
+"""No film lasts thirty years; what says so cannot be reckoned with."""
+
+
 def pace(times_s: FloatArray, tick_s: float) -> Pace:
     """Measure the rate of the frame times, whatever is dropped, rounded or stretched in between.
 
@@ -119,6 +123,8 @@ def pace(times_s: FloatArray, tick_s: float) -> Pace:
         return Pace(hz=None, first_frame=0, last_frame=n - 1, dropped=0, gaps=0)
     first, last = _longest_even_piece(times_s)
     times = times_s[first : last + 1]
+    if times[-1] - times[0] > LONGEST_S:
+        raise InputError("film.pace_absurd", step_s=float(times[-1] - times[0]) / (n - 1))
     gapless = _gapless_step(times, tick_s)
     step = _first_step(times, tick_s) if gapless is None else gapless
     if not 1 / HIGHEST_PACE_HZ <= step <= 1 / LOWEST_PACE_HZ:

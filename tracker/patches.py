@@ -46,6 +46,9 @@ class Strip:
         self.x0, self.y0 = max(box[0], 0), max(box[1], 0)
         self.x1, self.y1 = min(box[2], footage.width), min(box[3], footage.height)
         self._rows: dict[int, ByteArray] = {}
+        self._beneath: dict[
+            tuple[int, ...], tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]
+        ] = {}
         # every third pixel each way is plenty for a dozen brightnesses
         quiet = np.stack([self.row(k)[::3, ::3] for k in range(max(0, before - 20), before)])
         self.variance_at = _noise_by_level(quiet)
@@ -67,6 +70,21 @@ class Strip:
                 dtype=np.uint8,
             )
         return self._rows[k]
+
+    def beneath(
+        self, x: int, y: int, reach: int, rows: list[int]
+    ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+        """Give the scene around a pixel of the strip, and its variance, from some frames.
+
+        Kept, since a place found again is mostly the same pixel.
+        """
+        key = (x, y, reach, *rows)
+        if key not in self._beneath:
+            under = np.s_[y - reach : y + reach + 1, x - reach : x + reach + 1]
+            self._beneath[key] = _scene(
+                np.stack([self.row(k)[under] for k in rows]), self.variance_at
+            )
+        return self._beneath[key]
 
 
 def _noise_by_level(quiet: ByteArray) -> FloatArray:
@@ -139,8 +157,7 @@ def cut_patch(
     others = _elsewhere(path_px, row, 1.3 * half, newest)
     if len(others) < 4:
         return None
-    under = np.s_[sy - reach : sy + reach + 1, sx - reach : sx + reach + 1]
-    scene_ref, var_ref = _scene(np.stack([strip.row(k)[under] for k in others]), strip.variance_at)
+    scene_ref, var_ref = strip.beneath(sx, sy, reach, others)
     xs, ys = np.arange(cx - half, cx + half + 1.0), np.arange(cy - half, cy + half + 1.0)
     grid = np.stack(np.meshgrid(xs, ys), axis=2).reshape(-1, 2)
     place = motion.to_reference(grid) - (strip.x0 + sx - reach, strip.y0 + sy - reach)

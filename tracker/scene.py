@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -136,12 +137,17 @@ def look(window: Window, frames: Iterator[Frame], clicked_row: int | None = None
     plate = make_plate([still(k) for k in before], [still(k) for k in during])
 
     def stands_out(rows: range) -> list[Candidates]:
-        parts = []
         for k in rows:
+            footage.motion(k)  # each begins at the one before
+
+        def in_one(k: int) -> Candidates:
             margin = 3 + int(np.ceil(footage.moved_px(k) / reduce))
             excess = difference(still(k), plate, margin)
-            parts.append(find_candidates(excess, window.first + k, reduce))
-        return parts
+            return find_candidates(excess, window.first + k, reduce)
+
+        # the picture library lets go of the interpreter, so that a second processor helps
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            return list(pool.map(in_one, rows))
 
     parts = stands_out(flown)
     end = 0 if clicked_row is None else min(clicked_row + AROUND_CLICK, footage.count)

@@ -60,6 +60,9 @@ WIDEST_PX = 1.0
 MOST_MISSED = 5
 """Frames without a place after which the arrow is not followed back further (chosen here)."""
 
+MOST_VAGUE = 0.4
+"""Share of the places that may be dropped for their scatter (chosen here)."""
+
 LEARN_FROM = 9
 """Frames the look is learnt from."""
 
@@ -478,8 +481,10 @@ class _Work:
         stray = ~np.isin(np.arange(self.n), self._course(xy, sigma).kept())
         xy[stray], sigma[stray] = np.nan, np.nan
         sigma = self._course(xy, sigma).scaled(sigma)
-        vague = ~(sigma.max(axis=1) < 1.5 * WIDEST_PX)
-        xy[vague], sigma[vague] = np.nan, np.nan
+        vague = sigma.max(axis=1) > 1.5 * WIDEST_PX
+        # with few frames a second none is expected well, and that is no fault of the places
+        if vague.sum() < MOST_VAGUE * np.isfinite(xy[:, 0]).sum():
+            xy[vague], sigma[vague] = np.nan, np.nan
         return Settled(
             xy_px=xy,
             sigma_px=sigma,
