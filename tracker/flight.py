@@ -25,7 +25,7 @@ FEWEST_FRAMES = 16
 FEWEST_SEEN = 12
 """Frames in which the nock must be seen."""
 
-BLACK, BLACK_IS_BOW = 30.0, 0.5
+BLACK, BLACK_IS_BOW = 30.0, 0.45
 """Grey level below which what flies is as likely a limb of the bow, and the share that is left."""
 
 SURE, CLAIM = 0.8, 0.5
@@ -249,7 +249,9 @@ def confidence(window: Window, settled: Settled) -> float:
     scatter = float(1.4826 * np.median(np.abs(amplitude - middle))) / max(middle, 1e-3)
     growth = float(np.polyfit(np.log(depth), np.log(np.maximum(amplitude, 0.05)), 1)[0])
     total = float(np.sqrt(np.sum(settled.contrast[rows] ** 2)))
-    explained = float(np.median(settled.explained[rows]))
+    # faint places explain little of the noise around them; the clear ones decide
+    clear = np.maximum(settled.contrast[rows], 1e-3)
+    explained = float(np.average(np.maximum(settled.explained[rows], 0), weights=clear))
     late_s = (rows[0] + window.first - window.release) * window.step_s * window.true_per_clock
     sure = (
         np.clip((share - 0.2) / 0.4, 0, 1)

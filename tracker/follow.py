@@ -37,7 +37,7 @@ CLICKED_TRUE_S = (0.05, 0.3)
 CLICK_RELEASES, CLOSE_FRAMES = 4, 8
 """Sudden moments tried for a click, and how near to one a guess is not worth trying."""
 
-PLATE_S = 0.16
+PLATE_S = 0.25
 """True time before a release from which the scene without the arrow is taken (chosen here)."""
 
 FLIGHT_S = 1.6
