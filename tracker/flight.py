@@ -249,9 +249,10 @@ def confidence(window: Window, settled: Settled) -> float:
     scatter = float(1.4826 * np.median(np.abs(amplitude - middle))) / max(middle, 1e-3)
     growth = float(np.polyfit(np.log(depth), np.log(np.maximum(amplitude, 0.05)), 1)[0])
     total = float(np.sqrt(np.sum(settled.contrast[rows] ** 2)))
-    # faint places explain little of the noise around them; the clear ones decide
+    # faint places explain little of the noise around them, and near ones little of their vanes
     clear = np.maximum(settled.contrast[rows], 1e-3)
-    explained = float(np.average(np.maximum(settled.explained[rows], 0), weights=clear))
+    share_px = np.maximum(settled.explained[rows], 0)
+    explained = max(float(np.median(share_px)), float(np.average(share_px, weights=clear)))
     late_s = (rows[0] + window.first - window.release) * window.step_s * window.true_per_clock
     sure = (
         np.clip((share - 0.2) / 0.4, 0, 1)
