@@ -48,7 +48,7 @@ WIDE_PX = 1.8
 RUN = 4
 """So many places in a row that nobody expected tell that the arrow has landed (chosen here)."""
 
-ALONE = 3
+ALONE = 5
 """Fewer places than this, cut off from the later ones, do not begin a flight (chosen here)."""
 
 SLACK_PX = 0.2
@@ -196,6 +196,8 @@ class Course:
         while len(breaks) and breaks[0] + 1 < ALONE:
             kept = kept[breaks[0] + 1 :]
             breaks = np.nonzero(np.diff(kept) > 1)[0]
+        while len(kept) > STEADY and kept[-1] - kept[-2] > RUN:
+            kept = kept[:-1]
         return kept
 
     def _outwards(self, rows: IntArray, *, landing: bool) -> IntArray:
