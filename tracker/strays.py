@@ -54,6 +54,9 @@ ALONE = 5
 SLACK_PX = 0.2
 """Never is a place dropped for less than this (chosen here)."""
 
+FITTED = 8
+"""Numbers that a parabola and the best of many sinusoids take from the places, on each axis."""
+
 SCALED_BY = 24
 """Places whose scatter scales a claimed error."""
 
@@ -291,12 +294,28 @@ class Course:
         middles, factors = [], []
         for k in range(0, max(len(rows) - SCALED_BY, 0) + 1, 4):
             near = rows[k : k + SCALED_BY]
-            z = self.left(near) / self.error[near]
-            free = len(near) - 3 - 2 * len(self.trembles)
+            z = self._unsteady(near)
             # 0.4549 is the median of chi-square with one degree of freedom
-            factors.append(np.median(z**2, axis=0) / 0.4549 * len(near) / free)
+            factors.append(np.median(z**2, axis=0) / 0.4549 * len(near) / (len(near) - FITTED))
             middles.append(float(near.mean()))
         rows, scale = np.arange(len(sigma_px)), np.sqrt(np.maximum(np.array(factors), 1.0))
         return np.asarray(
             sigma_px * np.stack([np.interp(rows, middles, scale[:, k]) for k in (0, 1)], axis=1)
         )
+
+    def _unsteady(self, rows: IntArray) -> FloatArray:
+        """(m, 2) what a parabola and the best sinusoid leave at rows, in claimed errors."""
+        t = self._clock[rows] - float(self._clock[rows].mean())
+        weight = 1 / self.error[rows].mean(axis=1)
+        slow = np.linalg.qr(np.vander(t / MEMORY, 3) * weight[:, None])[0]
+        z = self.swing[rows] * weight[:, None]
+        z = z - slow @ (slow.T @ z)
+        turn = 2 * np.pi * np.linspace(0.06, 0.497, 2 * len(rows))[:, None] * t
+        waves = np.stack([np.cos(turn), np.sin(turn)], axis=2) * weight[:, None]
+        waves -= slow @ (slow.T @ waves)
+        shadow = waves.transpose(0, 2, 1) @ z
+        normal = waves.transpose(0, 2, 1) @ waves + 1e-9 * np.eye(2)
+        fitted = np.linalg.solve(normal, shadow)
+        best = int((shadow * fitted).sum(axis=(1, 2)).argmax())
+        left = z - waves[best] @ fitted[best]
+        return np.asarray(left / weight[:, None] / self.error[rows])
