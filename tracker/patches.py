@@ -17,6 +17,9 @@ from tracker.types import ByteArray, FloatArray
 NEAREST = 10
 """Frames the scene is taken from: half of their noise adds to each pixel's (chosen here)."""
 
+MOST_ROWS = 32
+"""Frames of a strip that are kept; a place needs those near it in time."""
+
 LEAST_VARIANCE = 0.7
 """Of a pixel: rounding, and what compression smooths away without showing it (chosen here)."""
 
@@ -56,6 +59,8 @@ class Strip:
     def row(self, k: int) -> ByteArray:
         """(h, w) stabilised pixels of a frame."""
         if k not in self._rows:
+            if len(self._rows) == MOST_ROWS:
+                self._rows.pop(next(iter(self._rows)))
             matrix = self.footage.motion(k).matrix.copy()
             corner = np.array([self.x0, self.y0], dtype=np.float64)
             matrix[:, 2] += matrix[:, :2] @ corner - self.footage.corner
