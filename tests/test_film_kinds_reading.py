@@ -16,7 +16,7 @@ from fixtures.make_clips import CLIPS, demos
 from tests.test_film_kinds import KINDS
 from tracker.decode import Reader
 
-pytestmark = pytest.mark.long
+pytestmark = [pytest.mark.long, pytest.mark.endurance]
 
 DEMO = "minnowing"  # a swing of a few millimetres: compression harms it first
 ORIGINAL = "mp4 h264"

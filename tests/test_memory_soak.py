@@ -14,6 +14,7 @@ machine was busy with other work."""
 
 
 @pytest.mark.long
+@pytest.mark.endurance
 @pytest.mark.skipif(sys.platform != "linux", reason="memory is counted as Linux does")
 def test_memory_is_flat(tmp_path):
     """Over 70 clips, the last 20 of them past the 48 readings that are kept."""

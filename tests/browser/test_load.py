@@ -62,6 +62,7 @@ def _served(folder: Path) -> Iterator[str]:
 
 
 @pytest.mark.long
+@pytest.mark.endurance
 def test_ten_at_once_and_one_who_leaves(
     own: str, coach: Path, chromium: Browser, tmp_path: Path
 ) -> None:
