@@ -68,7 +68,7 @@ def fast_swing(reading: Reading) -> ModeLine:
 def test_a_kind_reads_as_its_original(
     kind: str, frames: list[np.ndarray], original: Reading, tmp_path: Path
 ) -> None:
-    """The label is the same; frequency and swing agree within their joint standard error."""
+    """The label is the same; frequency and swing agree within two joint standard errors."""
     coding: Coding = KINDS[kind][1]
     if not has_encoder(coding.codec):
         pytest.skip(f"no encoder {coding.codec}")
@@ -77,10 +77,10 @@ def test_a_kind_reads_as_its_original(
     assert reading.label == original.label == DEMO
     one, other = fast_swing(reading), fast_swing(original)
     joint_hz = np.hypot(one.frequency_sigma_hz, other.frequency_sigma_hz)
-    assert abs(one.frequency_hz - other.frequency_hz) < joint_hz
+    assert abs(one.frequency_hz - other.frequency_hz) < 2 * joint_hz
     assert one.swing_mm is not None
     assert other.swing_mm is not None
     assert one.swing_sigma_mm is not None
     assert other.swing_sigma_mm is not None
     joint_mm = np.hypot(one.swing_sigma_mm, other.swing_sigma_mm)
-    assert abs(one.swing_mm - other.swing_mm) < joint_mm
+    assert abs(one.swing_mm - other.swing_mm) < 2 * joint_mm
