@@ -75,7 +75,7 @@ def test_many_clips_are_read_in_a_queue(dashboard: str, page: Page, demo_film: P
     other = demo_film.with_name("clean.mp4")
     page.locator('input[type="file"]').set_input_files([str(demo_film), str(other)])
     rows = page.get_by_role("region", name="The round").locator("tbody tr")
-    expect(rows).to_have_count(2)
+    expect(rows).to_have_count(2, timeout=60_000)
     expect(page.get_by_text("2 of 2 done")).to_be_visible(timeout=120_000)
 
 
