@@ -36,28 +36,6 @@ FLOOR = 1.2
 """Least noise of a pixel in grey levels: rounding and what compression removed (chosen here)."""
 
 
-def reduced(luma: ByteArray, reduce: int) -> Picture:
-    """Make a picture smaller by averaging whole blocks.
-
-    Parameters
-    ----------
-    luma
-        (height, width)
-    reduce
-        Side of a block.
-
-    Returns
-    -------
-    numpy.ndarray
-        (height // reduce, width // reduce), 32-bit floats.
-    """
-    if reduce == 1:
-        return luma.astype(np.float32)
-    h, w = luma.shape[0] // reduce, luma.shape[1] // reduce
-    block = luma[: h * reduce, : w * reduce]
-    return cv2.resize(block, (w, h), interpolation=cv2.INTER_AREA).astype(np.float32)
-
-
 def reduced_matrix(motion: CameraMotion, reduce: int) -> FloatArray:
     """Give the camera's motion in the coordinates of the smaller picture."""
     centre = (reduce - 1) / 2
@@ -66,8 +44,9 @@ def reduced_matrix(motion: CameraMotion, reduce: int) -> FloatArray:
     return np.column_stack([linear, shift])
 
 
-def in_reference(picture: Picture, motion: CameraMotion, reduce: int) -> Picture:
-    """Draw a (reduced) frame in the coordinates of the reference frame."""
+def in_reference(small: ByteArray, motion: CameraMotion, reduce: int) -> Picture:
+    """Draw a frame made smaller in the coordinates of the reference frame, as 32-bit floats."""
+    picture = small.astype(np.float32)
     if motion.inliers == 0:
         return picture
     h, w = picture.shape

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from tracker.candidates import joined
+from tracker.footage import FromRow
 from tracker.landing import landing
 from tracker.path import Guess, Sky, passes, search
 from tracker.scene import STROKE_TRUE_S, Seen, Window, look, sky_of
 from tracker.settle import GRAVITY, NOCK_M, Settled, settle
-from tracker.types import ByteArray, Click, FloatArray, Frame, Message, Track
+from tracker.types import ByteArray, Click, FloatArray, Message, Track
 from tracker.vouched import Vouched, vouched, with_click
-
-Fetch = Callable[[int, int], Iterator[Frame]]
-"""Gives frames first to last, both included, in order."""
 
 FEWEST_FRAMES = 16
 """Below this a clip cannot hold a flight that tells anything."""
@@ -125,7 +122,7 @@ class FoundFlight:
 
 
 def follow_window(
-    window: Window, frames: Iterator[Frame], click: Click | None
+    window: Window, fetch: FromRow, click: Click | None
 ) -> FoundFlight | None:
     """Search one stretch of film for a flight and place the nock in each of its frames.
 
@@ -133,8 +130,8 @@ def follow_window(
     ----------
     window
         What is to be searched.
-    frames
-        Its frames.
+    fetch
+        Gives its frames.
     click
         Where the nock is in one frame, if a person says so.
 
@@ -143,7 +140,7 @@ def follow_window(
     FoundFlight or None
         None if no path there is an arrow's.
     """
-    scene = look(window, frames, None if click is None else click.frame - window.first)
+    scene = look(window, fetch, None if click is None else click.frame - window.first)
     sky = sky_of(window, scene)
     guesses = search(scene.candidates, sky, scene.shape, np.random.default_rng(1))
     if click is None:

@@ -7,13 +7,14 @@ after them are then searched for a path (`tracker.path`) and the nock is placed 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 from tracker.decode import Reader
-from tracker.flight import FEWEST_FRAMES, Fetch, FoundFlight, follow_window
+from tracker.flight import FEWEST_FRAMES, FoundFlight, follow_window
+from tracker.footage import FromRow
 from tracker.scene import Window
 from tracker.trigger import Activity, likely_releases
 from tracker.types import (
@@ -27,6 +28,9 @@ from tracker.types import (
     Progress,
     message,
 )
+
+Fetch = Callable[[int, int], Iterator[Frame]]
+"""Gives frames first to last, both included, in order."""
 
 KEPT_BYTES = 60_000_000
 """Frames kept in memory while decoding; a longer film is decoded again where an arrow may fly."""
@@ -172,7 +176,7 @@ def _flights(
             times_s=clip.container_times_s[first : last + 1],
             stretch=stretch,
         )
-        flight = follow_window(window, fetch(first, last), click)
+        flight = follow_window(window, _rows_of(fetch, first, last), click)
         if flight is not None and release in guessed:
             flight = replace(flight, release_s=None, release_sigma_s=None)
         if flight is not None and (click or not any(_overlap(flight, f) for f in found)):
@@ -181,6 +185,11 @@ def _flights(
     if click is not None:
         return sorted(found, key=lambda f: (f.release_s is None, -f.confidence))[:1]
     return sorted(found, key=lambda f: f.first_frame)
+
+
+def _rows_of(fetch: Fetch, first: int, last: int) -> FromRow:
+    """Give the frames of a stretch by their row in it."""
+    return lambda row: fetch(first + row, last)
 
 
 def _guessed(releases: list[int], click: Click, true_step_s: float) -> list[int]:

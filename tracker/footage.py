@@ -1,23 +1,55 @@
 """Frames of a stretch of film, taken as they are needed, each with the camera's motion.
 
-Once it is known where in the picture the flight is, only that part of every further frame is kept,
-so that a long flight costs little memory.
+A film's pictures are large and many: of those long before the release only small ones are kept, of
+those in which an arrow is followed on only the part where it still may go.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.stabilise import CameraMotion, Scenery
+from tracker.stabilise import CameraMotion, Scenery, smaller
 from tracker.types import ByteArray, Frame
+
+FromRow = Callable[[int], Iterator[Frame]]
+"""Gives the frames of a stretch in order, from a row of it on."""
+
+Box = tuple[int, int, int, int]
+"""x0, y0, x1, y1."""
 
 STEADIED_SIDE_PX = 1280
 """The camera's motion is read from pictures of about this size."""
 
+SEARCHED_SIDE_PX = 640
+"""Pictures are searched for a path at about this size."""
+
 SHAKE_MARGIN_PX = 48
 """Kept around the flight's part of the picture: a hand shakes less than this."""
+
+QUIET_ROWS = 24
+"""Whole frames kept up to the reference: the scene beneath the first of the flight, and the noise,
+are taken from them."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Part:
+    """What is kept of a frame.
+
+    Attributes
+    ----------
+    luma
+        (h, w)
+    x0, y0
+        Of its top-left pixel in the whole frame.
+    """
+
+    luma: ByteArray
+    x0: int
+    y0: int
 
 
 class Footage:
@@ -25,8 +57,8 @@ class Footage:
 
     Parameters
     ----------
-    frames
-        In order.
+    fetch
+        Gives the frames; asked again where too little of a frame was kept.
     reference
         Row whose coordinates are used.
     count
@@ -36,59 +68,76 @@ class Footage:
     ----------
     height, width
         Of the picture.
+    first_kept
+        First row whose whole picture is kept.
     reference_luma
         (height, width) the reference frame.
+    search_reduce
+        How many times smaller what `searched` gives is.
     """
 
-    def __init__(self, frames: Iterator[Frame], reference: int, count: int) -> None:
-        self._frames = frames
+    def __init__(self, fetch: FromRow, reference: int, count: int) -> None:
+        self._fetch, self._frames = fetch, fetch(0)
         self.count = count
         self.reference = reference
-        self._crops: list[ByteArray] = []
+        self.first_kept = max(0, reference + 1 - QUIET_ROWS)
+        luma = next(self._frames).luma
+        self.height, self.width = luma.shape
+        long_side = max(luma.shape)
+        self.search_reduce = max(1, round(long_side / SEARCHED_SIDE_PX))
+        reduce = max(1, round(long_side / STEADIED_SIDE_PX))
+        self._searched: list[ByteArray] = []
+        quiet: deque[ByteArray] = deque(maxlen=reference + 1 - self.first_kept)
+        small: list[ByteArray] = []
+        for row in range(reference + 1):
+            luma = luma if row == 0 else next(self._frames).luma
+            quiet.append(luma.copy())  # else the colours stay in memory too
+            small.append(smaller(luma, reduce))
+            self._searched.append(smaller(luma, self.search_reduce))
+        self.reference_luma = quiet[-1]
+        self._scenery = Scenery(self.reference_luma, reduce)
         self._motions: list[CameraMotion] = []
-        self._box: tuple[int, int, int, int] | None = None
-        waiting = [next(frames).luma for _ in range(reference + 1)]
-        self.reference_luma = waiting[reference]
-        self.height, self.width = self.reference_luma.shape
-        self._scenery = Scenery(
-            self.reference_luma, max(1, round(max(self.height, self.width) / STEADIED_SIDE_PX))
-        )
         for stride in (3, 1):
             # backwards from the reference, so that each begins near its answer
-            self._motions = [self._scenery.motion(luma) for luma in waiting[::-stride]][::-1]
+            self._motions = [self._scenery.motion_of(one) for one in small[::-stride]][::-1]
             self._scenery.learn()
-        self._crops = [self._cut(luma) for luma in waiting]
-
-    def _take(self, luma: ByteArray) -> None:
-        self._motions.append(self._scenery.motion(luma))
-        self._crops.append(self._cut(luma))
-
-    def _cut(self, luma: ByteArray) -> ByteArray:
-        if self._box is None:
-            return luma
-        x0, y0, x1, y1 = self._box
-        return luma[y0:y1, x0:x1].copy()
-
-    def focus(self, box: tuple[int, int, int, int]) -> None:
-        """Keep only a box (x0, y0, x1, y1, reference coordinates) and what shakes into it."""
-        x0, y0, x1, y1 = box
-        self._box = (
-            max(x0 - SHAKE_MARGIN_PX, 0),
-            max(y0 - SHAKE_MARGIN_PX, 0),
-            min(x1 + SHAKE_MARGIN_PX, self.width),
-            min(y1 + SHAKE_MARGIN_PX, self.height),
-        )
-        self._crops = [self._cut(crop) for crop in self._crops]
+        self._parts = [Part(luma=one, x0=0, y0=0) for one in quiet]
+        self._box: Box = (0, 0, self.width, self.height)
 
     @property
-    def corner(self) -> tuple[int, int]:
-        """(x, y) of the top-left pixel of what `luma` gives."""
-        return (0, 0) if self._box is None else (self._box[0], self._box[1])
+    def size(self) -> tuple[int, int]:
+        """(width, height) of the picture."""
+        return self.width, self.height
 
-    def luma(self, row: int) -> ByteArray:
-        """Give the kept part of a frame."""
+    def narrow(self, box: Box) -> None:
+        """Keep of further frames only a box, reference coordinates, and what shakes into it."""
+        x0, y0, x1, y1 = box
+        self._box = (
+            int(np.clip(x0 - SHAKE_MARGIN_PX, 0, self.width - 1)),
+            int(np.clip(y0 - SHAKE_MARGIN_PX, 0, self.height - 1)),
+            int(np.clip(x1 + SHAKE_MARGIN_PX, 1, self.width)),
+            int(np.clip(y1 + SHAKE_MARGIN_PX, 1, self.height)),
+        )
+
+    def widen(self) -> None:
+        """Take the frames anew of which only a part was kept: another path may leave it."""
+        whole = [part.luma.shape == (self.height, self.width) for part in self._parts]
+        self._box = (0, 0, self.width, self.height)
+        if not all(whole):
+            del self._parts[whole.index(False) :]
+            self._frames = self._fetch(self.first_kept + len(self._parts))
+
+    def part(self, row: int) -> Part:
+        """Give what is kept of a frame, from `first_kept` on."""
         self._reach(row)
-        return self._crops[row]
+        if row < self.first_kept:
+            raise IndexError(f"row {row} was let go, rows from {self.first_kept} were kept")
+        return self._parts[row - self.first_kept]
+
+    def searched(self, row: int) -> ByteArray:
+        """Give a frame made `search_reduce` times smaller, if it was taken before `narrow`."""
+        self._reach(row)
+        return self._searched[row]
 
     def motion(self, row: int) -> CameraMotion:
         """Give the camera's motion in a frame."""
@@ -96,8 +145,14 @@ class Footage:
         return self._motions[row]
 
     def _reach(self, row: int) -> None:
-        while len(self._crops) <= row:
-            self._take(next(self._frames).luma)
+        while self.first_kept + len(self._parts) <= row:
+            luma = next(self._frames).luma
+            if self.first_kept + len(self._parts) == len(self._motions):
+                self._motions.append(self._scenery.motion(luma))
+                if self._box == (0, 0, self.width, self.height):
+                    self._searched.append(smaller(luma, self.search_reduce))
+            x0, y0, x1, y1 = self._box
+            self._parts.append(Part(luma=luma[y0:y1, x0:x1].copy(), x0=x0, y0=y0))
 
     def moved_px(self, row: int) -> float:
         """How far the picture's corners went in a frame, pixels."""

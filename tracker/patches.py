@@ -10,85 +10,103 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
-from tracker.footage import Footage
+from tracker.footage import Box, Footage
 from tracker.tail import Patch
 from tracker.types import ByteArray, FloatArray
 
 NEAREST = 10
 """Frames the scene is taken from: half of their noise adds to each pixel's (chosen here)."""
 
-MOST_ROWS = 32
-"""Frames of a strip that are kept; a place needs those near it in time."""
+FEWEST = 4
+"""Fewer frames than this do not tell the scene (chosen here)."""
+
+NOISE_STEP, NOISE_ROWS = 3, 20
+"""The noise is measured in every third pixel each way, plenty for a dozen brightnesses, of so many
+frames."""
+
+KERNEL_PX = 2
+"""Beyond a place, pixels from which its brightness is interpolated."""
 
 LEAST_VARIANCE = 0.7
 """Of a pixel: rounding, and what compression smooths away without showing it (chosen here)."""
 
 
 class Strip:
-    """The part of the picture along a path, frame by frame, camera shake removed.
+    """The part of the picture along a path, camera shake removed.
 
     Parameters
     ----------
     footage
         The frames.
     box
-        x0, y0, x1, y1 in reference coordinates; clipped to the picture.
+        x0, y0, x1, y1 in reference coordinates; clipped to the picture. The noise is measured in
+        it.
     before
         How many frames, from the first, show no flight: the noise is measured in them.
 
     Attributes
     ----------
-    x0, y0, x1, y1
-        The box.
     variance_at
         (256,) variance of a pixel's noise by its brightness.
     """
 
-    def __init__(self, footage: Footage, box: tuple[int, int, int, int], before: int) -> None:
+    def __init__(self, footage: Footage, box: Box, before: int) -> None:
         self.footage = footage
-        self.x0, self.y0 = max(box[0], 0), max(box[1], 0)
-        self.x1, self.y1 = min(box[2], footage.width), min(box[3], footage.height)
-        self._rows: dict[int, ByteArray] = {}
         self._beneath: dict[
             tuple[int, ...], tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]
         ] = {}
-        # every third pixel each way is plenty for a dozen brightnesses
-        quiet = np.stack([self.row(k)[::3, ::3] for k in range(max(0, before - 20), before)])
-        self.variance_at = _noise_by_level(quiet)
+        x0, y0 = max(box[0], 0), max(box[1], 0)
+        x1, y1 = min(box[2], footage.width), min(box[3], footage.height)
+        size = (max((x1 - x0) // NOISE_STEP, 1), max((y1 - y0) // NOISE_STEP, 1))
+        rows = range(max(0, before - NOISE_ROWS), before)
+        quiet = [self._window(k, x0, y0, size, step=NOISE_STEP) for k in rows]
+        self.variance_at = _noise_by_level(np.stack([one for one in quiet if one is not None]))
 
-    def row(self, k: int) -> ByteArray:
-        """(h, w) stabilised pixels of a frame."""
-        if k not in self._rows:
-            if len(self._rows) == MOST_ROWS:
-                self._rows.pop(next(iter(self._rows)))
-            matrix = self.footage.motion(k).matrix.copy()
-            corner = np.array([self.x0, self.y0], dtype=np.float64)
-            matrix[:, 2] += matrix[:, :2] @ corner - self.footage.corner
-            self._rows[k] = np.asarray(
-                cv2.warpAffine(
-                    self.footage.luma(k),
-                    matrix,
-                    (self.x1 - self.x0, self.y1 - self.y0),
-                    flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
-                    borderMode=cv2.BORDER_REPLICATE,
-                ),
-                dtype=np.uint8,
-            )
-        return self._rows[k]
+    def _window(
+        self, row: int, x0: int, y0: int, size: tuple[int, int], step: int = 1
+    ) -> ByteArray | None:
+        """Draw a part of a frame, (height, width) = size[::-1], in reference coordinates.
+
+        None if not all of it was kept; beyond the picture its rim is carried on.
+        """
+        matrix, part = self.footage.motion(row).matrix.copy(), self.footage.part(row)
+        matrix[:, 2] += matrix[:, :2] @ np.array([x0, y0], dtype=np.float64)
+        matrix[:, :2] *= step
+        h, w = part.luma.shape
+        if (w, h) != self.footage.size:
+            far = matrix[:, :2] @ np.array([[0, size[0], 0, size[0]], [0, 0, size[1], size[1]]])
+            low = np.floor(far.min(axis=1) + matrix[:, 2]) - KERNEL_PX
+            high = np.ceil(far.max(axis=1) + matrix[:, 2]) + KERNEL_PX
+            low, high = np.maximum(low, 0), np.minimum(high, self.footage.size)
+            if (low < (part.x0, part.y0)).any() or (high > (part.x0 + w, part.y0 + h)).any():
+                return None
+        matrix[:, 2] -= (part.x0, part.y0)
+        return np.asarray(
+            cv2.warpAffine(
+                part.luma,
+                matrix,
+                size,
+                flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP,
+                borderMode=cv2.BORDER_REPLICATE,
+            ),
+            dtype=np.uint8,
+        )
 
     def beneath(
         self, x: int, y: int, reach: int, rows: list[int]
-    ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
-        """Give the scene around a pixel of the strip, and its variance, from some frames.
+    ) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]] | None:
+        """Give the scene around a pixel, and its variance, from some frames; None if too few tell.
 
         Kept, since a place found again is mostly the same pixel.
         """
         key = (x, y, reach, *rows)
         if key not in self._beneath:
-            under = np.s_[y - reach : y + reach + 1, x - reach : x + reach + 1]
-            self._beneath[key] = _scene(
-                np.stack([self.row(k)[under] for k in rows]), self.variance_at
-            )
+            size = (2 * reach + 1, 2 * reach + 1)
+            drawn = [self._window(k, x - reach, y - reach, size) for k in rows]
+            told = [one for one in drawn if one is not None]
+            if len(told) < FEWEST:
+                return None
+            self._beneath[key] = _scene(np.stack(told), self.variance_at)
         return self._beneath[key]
 
 
@@ -143,29 +161,27 @@ def cut_patch(
     Returns
     -------
     Patch or None
-        None where the tail is too near the edge of the picture or of the strip.
+        None where the tail is too near the edge of the picture, or of what was kept of it.
     """
-    at = path_px[row]
-    luma, motion = strip.footage.luma(row), strip.footage.motion(row)
-    corner = np.array(strip.footage.corner)
+    at, footage = path_px[row], strip.footage
+    part, motion = footage.part(row), footage.motion(row)
     cx, cy = (np.round(motion.to_raw(at[None])[0]).astype(int)).tolist()
-    ix, iy = (np.array([cx, cy]) - corner).tolist()
-    h, w = luma.shape
+    ix, iy = cx - part.x0, cy - part.y0
+    h, w = part.luma.shape
     if ix - half < 0 or iy - half < 0 or ix + half >= w or iy + half >= h:
         return None
-    sx, sy = (np.round(at).astype(int) - (strip.x0, strip.y0)).tolist()
+    sx, sy = (np.round(at).astype(int)).tolist()
     reach = half + 4
-    if sx - reach < 0 or sy - reach < 0:
+    if min(sx, sy) < reach or sx + reach >= footage.width or sy + reach >= footage.height:
         return None
-    if sx + reach >= strip.x1 - strip.x0 or sy + reach >= strip.y1 - strip.y0:
+    others = _elsewhere(path_px, row, 1.3 * half, footage.first_kept, newest)
+    under = strip.beneath(sx, sy, reach, others) if len(others) >= FEWEST else None
+    if under is None:
         return None
-    others = _elsewhere(path_px, row, 1.3 * half, newest)
-    if len(others) < 4:
-        return None
-    scene_ref, var_ref = strip.beneath(sx, sy, reach, others)
+    scene_ref, var_ref = under
     xs, ys = np.arange(cx - half, cx + half + 1.0), np.arange(cy - half, cy + half + 1.0)
     grid = np.stack(np.meshgrid(xs, ys), axis=2).reshape(-1, 2)
-    place = motion.to_reference(grid) - (strip.x0 + sx - reach, strip.y0 + sy - reach)
+    place = motion.to_reference(grid) - (sx - reach, sy - reach)
     map_xy = place.reshape(len(ys), len(xs), 2).astype(np.float32)
     # two planes: given one plane of pairs, some versions of the library read past an empty second
     map_x, map_y = np.ascontiguousarray(map_xy[..., 0]), np.ascontiguousarray(map_xy[..., 1])
@@ -177,7 +193,7 @@ def cut_patch(
         row=row,
         x_px=xs,
         y_px=ys,
-        picture=luma[iy - half : iy + half + 1, ix - half : ix + half + 1].astype(np.float64),
+        picture=part.luma[iy - half : iy + half + 1, ix - half : ix + half + 1].astype(np.float64),
         scene=np.asarray(scene, dtype=np.float64),
         weight=1 / np.maximum(np.asarray(var, dtype=np.float64), LEAST_VARIANCE),
         depth_s=depth_s,
@@ -185,11 +201,13 @@ def cut_patch(
     )
 
 
-def _elsewhere(path_px: FloatArray, row: int, away_px: float, newest: int) -> list[int]:
+def _elsewhere(
+    path_px: FloatArray, row: int, away_px: float, oldest: int, newest: int
+) -> list[int]:
     """Choose the frames nearest in time in which the tail is not at its place of `row`."""
     gap = np.linalg.norm(path_px - path_px[row], axis=1)
     free = ~(gap < away_px)
-    free[newest + 1 :] = False
+    free[:oldest] = free[newest + 1 :] = False
     rows = np.nonzero(free)[0]
     nearest: list[int] = rows[np.argsort(np.abs(rows - row), kind="stable")[:NEAREST]].tolist()
     return nearest

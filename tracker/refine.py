@@ -30,6 +30,14 @@ VANE_SPREAD = 0.5
 """Sectors of the ring differ by this share of the nock's contrast (chosen here)."""
 
 
+NOCK_UNLIKE, SHAFT_UNLIKE = 0.1, 1.2
+"""Shares of `Look.unlike`: a nock is a disc, but a shaft is lit as it turns (tuned on rendered
+films)."""
+
+SHAPELESS_PX, SHAPED_PX = 1.5, 4.0
+"""Nock's diameter up to which no shape is seen, and from which all of that error counts."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Pose:
     """What is each frame's own.
@@ -58,11 +66,13 @@ class Placed:
     pose
         The best one.
     covariance
-        (2, 2) of the nock's place, from the pixels' noise.
+        (2, 2) of the nock's place, from the pixels' noise and the model's own errors.
     misfit
-        Chi-square per pixel that the model leaves.
+        Chi-square per pixel that the model leaves, its own errors counted in.
     gain
-        Drop of chi-square against the scene without an arrow.
+        Drop of chi-square against the scene without an arrow, from the noise alone.
+    left
+        Chi-square beyond the noise alone.
     contrast, amplitude
         Nock's contrast with the scene in its own standard errors, and as a share of the look's.
     """
@@ -71,6 +81,7 @@ class Placed:
     covariance: FloatArray
     misfit: float
     gain: float
+    left: float
     contrast: float
     amplitude: float
 
@@ -165,17 +176,18 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
     data = patch.picture - patch.scene
     prior = _prior(patch, look, len(pose.sectors))
     drawn = draw(patch, look, pose, ahead_px)
-    cost = _cost(patch, data - drawn.change, pose, prior)
     damp = 1e-3
     size = 4 + len(pose.sectors)
     tiny = 1e-9 * np.eye(size)
-    normal = np.eye(size)
+    normal, weight = np.eye(size), patch.weight
     for _ in range(rounds):
         J = drawn.slopes
         miss = data - drawn.change
-        weight = patch.weight * _huber(miss * np.sqrt(patch.weight))
-        normal = (J * weight.ravel()) @ J.T + np.diag(prior)
-        slope = J @ (weight * miss).ravel() - prior * _own(pose)
+        weight = _trust(patch, look, drawn.covers)
+        cost = _cost(weight, miss, pose, prior)
+        eased = weight * _huber(miss * np.sqrt(weight))
+        normal = (J * eased.ravel()) @ J.T + np.diag(prior)
+        slope = J @ (eased * miss).ravel() - prior * _own(pose)
         moved = False
         for _ in range(4):
             step = np.linalg.solve(normal + damp * np.diag(np.diag(normal)) + tiny, slope)
@@ -188,10 +200,10 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
                 sectors=pose.sectors + step[4:],
             )
             again = draw(patch, look, trial, ahead_px)
-            cost2 = _cost(patch, data - again.change, trial, prior)
+            cost2 = _cost(weight, data - again.change, trial, prior)
             if cost2 <= cost:
                 moved = cost - cost2 > 0.02 and np.hypot(step[0], step[1]) > 2e-3
-                pose, drawn, cost = trial, again, cost2
+                pose, drawn = trial, again
                 damp = max(damp / 5, 1e-6)
                 break
             damp *= 10
@@ -205,17 +217,36 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
     return Placed(
         pose=pose,
         covariance=np.asarray(np.linalg.inv(normal)[:2, :2], dtype=np.float64),
-        misfit=float((patch.weight * miss**2).mean()),
+        misfit=float((weight * miss**2).mean()),
         gain=float((patch.weight * (data**2 - miss**2)).sum()),
+        left=max(float((patch.weight * miss**2).sum()) - miss.size, 0.0),
         contrast=amplitude * float(np.sqrt(power)),
         amplitude=amplitude,
     )
 
 
+def _trust(patch: Patch, look: Look, c: Covers) -> FloatArray:
+    """(h, w) one over each pixel's variance, what the drawn parts may be wrong by counted in."""
+    diameter = look.size_px_s / patch.depth_s
+    share = float(np.clip((diameter - SHAPELESS_PX) / (SHAPED_PX - SHAPELESS_PX), 0, 1))
+    if not share:
+        return patch.weight
+    contrast = _contrast(patch, look)
+    off = (contrast * (1 - c.nock) * np.minimum(c.ring, 1)) ** 2
+    off += (NOCK_UNLIKE * contrast * c.nock) ** 2
+    off += (SHAFT_UNLIKE * (look.shaft - patch.scene) * c.shaft) ** 2
+    return np.asarray(patch.weight / (1 + patch.weight * (share * look.unlike) ** 2 * off))
+
+
+def _contrast(patch: Patch, look: Look) -> float:
+    """Nock's brightness beside the scene's, grey levels."""
+    return max(abs(look.nock - float(patch.scene.mean())), 20.0)
+
+
 def _prior(patch: Patch, look: Look, sectors: int) -> FloatArray:
     """(4 + s,) one over the variances of a frame's own numbers; the place is free."""
     diameter = look.size_px_s / patch.depth_s
-    contrast = max(abs(look.nock - float(patch.scene.mean())), 20.0)
+    contrast = _contrast(patch, look)
     # a vane fills the more of a sector, the narrower that is
     spread = VANE_SPREAD * contrast * (0.02 if sectors == 1 else sectors / 24)
     return np.concatenate(
@@ -227,8 +258,8 @@ def _own(pose: Pose) -> FloatArray:
     return np.concatenate([np.zeros(2), pose.lean_px, pose.sectors])
 
 
-def _cost(patch: Patch, miss: FloatArray, pose: Pose, prior: FloatArray) -> float:
-    z = np.abs(miss) * np.sqrt(patch.weight)
+def _cost(weight: FloatArray, miss: FloatArray, pose: Pose, prior: FloatArray) -> float:
+    z = np.abs(miss) * np.sqrt(weight)
     rho = np.where(z < HUBER, z**2, 2 * HUBER * z - HUBER**2)
     return float(rho.sum() + (prior * _own(pose) ** 2).sum())
 
@@ -326,7 +357,7 @@ def patch_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> fl
     """Huber's cost of what a look and a pose leave in a patch, per pixel."""
     change = draw(patch, look, pose, ahead_px, slopes=False).change
     prior = _prior(patch, look, len(pose.sectors))
-    return _cost(patch, patch.picture - patch.scene - change, pose, prior) / patch.weight.size
+    return _cost(patch.weight, patch.picture - patch.scene - change, pose, prior) / patch.weight.size
 
 
 def scale_free_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:
@@ -373,7 +404,7 @@ def _shared_normal(
         miss = patch.picture - patch.scene - change
         w = (patch.weight * _huber(miss * np.sqrt(patch.weight))).ravel()
         prior = _prior(patch, look, len(pose.sectors))
-        w /= 1 + _cost(patch, miss, pose, prior) / w.size
+        w /= 1 + _cost(patch.weight, miss, pose, prior) / w.size
         A = (own * w) @ own.T + np.diag(prior)
         C = (S * w) @ own.T
         pull = (own * w) @ miss.ravel() - prior * _own(pose)

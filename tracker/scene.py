@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -17,15 +16,11 @@ from tracker.candidates import (
     in_reference,
     joined,
     make_plate,
-    reduced,
 )
-from tracker.footage import Footage
+from tracker.footage import Footage, FromRow
 from tracker.path import Sky
 from tracker.settle import GRAVITY
-from tracker.types import ByteArray, FloatArray, Frame
-
-SEARCHED_SIDE_PX = 640
-"""Pictures are searched for a path at about this size."""
+from tracker.types import ByteArray, FloatArray
 
 SEARCH_TRUE_S = 0.22
 """After a release so much is searched for a path; further on it is only followed."""
@@ -117,17 +112,16 @@ class Seen:
         return self.footage.height, self.footage.width
 
 
-def look(window: Window, frames: Iterator[Frame], clicked_row: int | None = None) -> Seen:
+def look(window: Window, fetch: FromRow, clicked_row: int | None = None) -> Seen:
     """Stabilise the frames and find the candidates in those that may show a flight.
 
     Those around a click are looked at too, even if they come late.
     """
-    footage = Footage(frames, max(0, window.release - window.first - 2), len(window.times_s))
-    reference = footage.reference
-    reduce = max(1, round(max(footage.height, footage.width) / SEARCHED_SIDE_PX))
+    footage = Footage(fetch, max(0, window.release - window.first - 2), len(window.times_s))
+    reference, reduce = footage.reference, footage.search_reduce
 
     def still(k: int) -> Picture:
-        return in_reference(reduced(footage.luma(k), reduce), footage.motion(k), reduce)
+        return in_reference(footage.searched(k), footage.motion(k), reduce)
 
     true_step = window.step_s * window.true_per_clock
     searched = window.release - window.first + round(SEARCH_TRUE_S / true_step)

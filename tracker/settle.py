@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import median_filter
 
-from tracker.footage import Footage
+from tracker.footage import Box, Footage
 from tracker.landing import landing
 from tracker.patches import Strip, cut_patch
 from tracker.path import Guess, Perspective, Sky, fit
@@ -32,6 +33,10 @@ SHAFT_TRUE_S = 0.013
 
 EXPOSURE_TRUE_S = 0.7e-3
 """Where to start for the exposure; it is fitted."""
+
+UNLIKE = 0.5
+"""Share of the nock's contrast by which vanes may differ from the drawn ones (tuned on rendered
+films with vanes of several kinds)."""
 
 CLEAR_CONTRAST = 4.0
 """Standard errors of contrast from which a place is claimed (chosen here)."""
@@ -54,8 +59,9 @@ LOST_FRAMES = 14
 EXPLAINED = 0.12
 """Share of what changed that a bright nock may leave for a dark one not to be tried."""
 
-WIDEST_PX = 1.0
-"""Standard error beyond which a place is not claimed (chosen here)."""
+WIDEST_PX, WIDEST_SHARE = 1.0, 0.15
+"""Standard error beyond which a place is not claimed: so many pixels, or this share of the nock's
+diameter, whichever is more (chosen here)."""
 
 MOST_MISSED = 5
 """Frames without a place after which the arrow is not followed back further (chosen here)."""
@@ -63,8 +69,11 @@ MOST_MISSED = 5
 MOST_VAGUE = 0.4
 """Share of the places that may be dropped for their scatter (chosen here)."""
 
-LEARN_FROM = 9
-"""Frames the look is learnt from."""
+LEARN_FROM, FEWEST_LEARNT = 9, 5
+"""Frames the look is learnt from, and without which it is not (chosen here)."""
+
+ALIKE_LEVELS = 45.0
+"""Grey levels by which a nock may seem brighter or darker from frame to frame (chosen here)."""
 
 SHAPE_SHARE = 0.02
 """Error of the nock's place from vanes unlike the model's, as a share of its diameter."""
@@ -104,6 +113,25 @@ class Settled:
     depth_s: FloatArray
     look: Look
     path: Perspective
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _StandsOut:
+    """Discs of the nock's size that stand out.
+
+    Attributes
+    ----------
+    spots
+        (n, 2) of one smooth path through them, reference coordinates.
+    level
+        Their brightness.
+    steady
+        (n,) where one lies as its neighbours do, about as bright.
+    """
+
+    spots: FloatArray
+    level: float
+    steady: npt.NDArray[np.bool_]
 
 
 def settle(
@@ -152,6 +180,7 @@ class _Work:
         stretch: float,
     ) -> None:
         self.footage, self.sky, self.guess = footage, sky, guess
+        footage.widen()
         self.n = len(sky.time_s)
         self.step = float(np.median(np.diff(sky.time_s)))
         self.path = guess.path
@@ -174,6 +203,7 @@ class _Work:
             nock=200.0,
             shaft=45.0,
             vanes=4.0,
+            unlike=UNLIKE,
         )
         self.strip = self._cut()
         self.patches: dict[int, Patch] = {}
@@ -194,15 +224,18 @@ class _Work:
 
     def _cut(self) -> Strip:
         """Cut the strip along the path, as far as it might still go."""
-        seen = self.expected[self.rows[0] :]
+        return Strip(self.footage, self._box_from(int(self.rows[0])), self.footage.reference + 1)
+
+    def _box_from(self, row: int) -> Box:
+        """Part of the picture in which the arrow may still be seen from a row on."""
+        seen = self.expected[row:]
         # no arrow is worth following once its nock is a third of a pixel wide
-        near = self.look.size_px_s / self.depth[self.rows[0] :] > LEAST_SIZE_PX
+        near = self.look.size_px_s / self.depth[row:] > LEAST_SIZE_PX
         seen = seen[near] if near.sum() > 3 else seen
-        reach = 24 + 3.2 * self.look.size_px_s / self.depth[self.rows[0]]
+        reach = 24 + 3.2 * self.look.size_px_s / self.depth[row]
         low = np.floor(np.nanmin(seen, axis=0) - reach).astype(int)
         high = np.ceil(np.nanmax(seen, axis=0) + reach).astype(int)
-        box = (int(low[0]), int(low[1]), int(high[0]), int(high[1]))
-        return Strip(self.footage, box, self.footage.reference + 1)
+        return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 
     def _patch(self, row: int, wide: bool = False) -> Patch | None:
         diameter = self.look.size_px_s / self.depth[row]
@@ -251,15 +284,14 @@ class _Work:
         wide = {
             row: p for row in self.rows.tolist() if (p := self._patch(row, wide=True)) is not None
         }
-        diameter = self.look.size_px_s / self.depth
-        rows = sorted(wide, key=lambda row: abs(np.log(diameter[row] / 4.0)))
-        rows = rows[: 2 * LEARN_FROM : 2]
-        if len(rows) < 5:
+        if len(wide) < FEWEST_LEARNT:
             return False
+        bright, dark = self._stand_out(wide, 1.0), self._stand_out(wide, -1.0)
+        rows = self._lessons(list(wide), bright.steady, dark.steady)
         patches = [wide[row] for row in rows]
         trials = []
-        for sign in (1.0, -1.0):
-            spots, level = self._stand_out(wide, sign)
+        for stands in (bright, dark):
+            spots, level = stands.spots, stands.level
             aheads = [self._ahead(row) for row in rows]
             poses = [
                 Pose(
@@ -288,17 +320,23 @@ class _Work:
         self.expected = self._expect(spots)
         return True
 
-    def _stand_out(self, wide: dict[int, Patch], sign: float) -> tuple[FloatArray, float]:
-        """Find in each patch the disc of the expected size that stands out most, bright or dark.
+    def _lessons(self, rows: list[int], *steady: npt.NDArray[np.bool_]) -> list[int]:
+        """Choose rows in which the nock is of middling size, by the first that tells enough.
 
-        Returns
-        -------
-        spots : numpy.ndarray
-            (n, 2) of one smooth path through them, reference coordinates.
-        level : float
-            Brightness of the disc.
+        A disc that stands out in one frame alone is part of bow, archer or scene.
         """
-        found, levels = np.full((self.n, 2), np.nan), []
+        diameter = self.look.size_px_s / self.depth
+        rows = sorted(rows, key=lambda row: abs(np.log(diameter[row] / 4.0)))
+        for one in steady:
+            told = [row for row in rows if one[row]]
+            if len(told) >= FEWEST_LEARNT:
+                rows = told
+                break
+        return rows[: 2 * LEARN_FROM : 2] if len(rows) >= 2 * LEARN_FROM else rows[:LEARN_FROM]
+
+    def _stand_out(self, wide: dict[int, Patch], sign: float) -> _StandsOut:
+        """Find in each patch the disc of the expected size that stands out most, bright or dark."""
+        found, levels = np.full((self.n, 2), np.nan), {}
         for row, patch in wide.items():
             radius = 0.5 * self.look.size_px_s / patch.depth_s
             score, change = self._discs(patch, sign)
@@ -310,17 +348,29 @@ class _Work:
             iy, ix = np.unravel_index(int(score.argmax()), score.shape)
             raw = np.array([[patch.x_px[ix], patch.y_px[iy]]])
             found[row] = self.footage.motion(row).to_reference(raw)[0]
-            levels.append(patch.scene[iy, ix] + sign * change[iy, ix])
+            levels[row] = float(patch.scene[iy, ix] + sign * change[iy, ix])
         rows = rows_of(found)
         path = fit(self.sky, rows, found[rows], self.path.singular_s, None)
         if path is None or path.singular_s > self.sky.time_s[rows[0]] - 0.7 * self.step:
             path = self.path
         swing = (found - path.at(self.sky.time_s)) * self.depth[:, None]
-        limit = (2.0 + 1.2 * self.look.size_px_s / self.depth) * self.depth
-        found[np.linalg.norm(swing, axis=1) > limit] = np.nan
-        smooth = path.at(self.sky.time_s)
-        spots = np.where(np.isfinite(found), found, smooth)
-        return spots, float(np.clip(np.median(levels), 0, 255))
+        diameter = self.look.size_px_s / self.depth
+        near = np.linalg.norm(swing, axis=1) < (2.0 + 1.2 * diameter) * self.depth
+        found[~near] = np.nan
+        steady = np.zeros(self.n, dtype=np.bool_)
+        rows = rows_of(found)
+        if len(rows) >= FEWEST_LEARNT:
+            leap = swing[rows] - median_filter(swing[rows], size=(5, 1), mode="nearest")
+            leap_px = np.linalg.norm(leap, axis=1) / self.depth[rows]
+            level = np.array([levels[row] for row in rows])
+            alike = np.abs(level - np.median(level)) < ALIKE_LEVELS
+            steady[rows] = (leap_px < 0.5 + 0.2 * diameter[rows]) & alike
+        told = rows_of(np.where(steady[:, None], found, np.nan)) if steady.any() else list(levels)
+        return _StandsOut(
+            spots=np.where(np.isfinite(found), found, path.at(self.sky.time_s)),
+            level=float(np.clip(np.median([levels[row] for row in told]), 0, 255)),
+            steady=steady,
+        )
 
     def _discs(self, patch: Patch, sign: float) -> tuple[FloatArray, FloatArray]:
         """How much a disc of the nock's size stands out at each pixel, and by how many levels."""
@@ -435,6 +485,7 @@ class _Work:
             # those already placed were expected where they were expected
             self.expected[more[0] :] = self._expect(np.where(late, xy, np.nan))[more[0] :]
             self.rows = np.concatenate([self.rows, more])
+            self.footage.narrow(self._box_from(int(more[0])))
             self._place(more.tolist())
 
     def _seems_still(self, xy: FloatArray, have: npt.NDArray[np.int64]) -> bool:
@@ -458,7 +509,7 @@ class _Work:
             variance = np.diag(placed.covariance) * max(placed.misfit, 1.0)
             error = np.sqrt(variance + (SHAPE_SHARE * diameter) ** 2)
             clear = placed.contrast > CLEAR_CONTRAST and 0.3 < placed.amplitude < 3.0
-            if clear and near and error.max() < WIDEST_PX:
+            if clear and near and error.max() < max(WIDEST_PX, WIDEST_SHARE * diameter):
                 xy[row], sigma[row] = at, error
         return xy, sigma, contrast, amplitude
 
@@ -469,9 +520,8 @@ class _Work:
     def _explained(self) -> FloatArray:
         share = np.full(self.n, np.nan)
         for row, placed in self.placed.items():
-            # what is left beyond the noise: a faint nock has much noise around it
-            left = max(placed.misfit - 1.0, 0.0) * self.patches[row].weight.size
-            share[row] = placed.gain / max(placed.gain + left, 1e-9)
+            # beyond the noise: a faint nock has much noise around it
+            share[row] = placed.gain / max(placed.gain + placed.left, 1e-9)
         return share
 
     def result(self) -> Settled:
@@ -481,7 +531,8 @@ class _Work:
         stray = ~np.isin(np.arange(self.n), self._course(xy, sigma).kept())
         xy[stray], sigma[stray] = np.nan, np.nan
         sigma = self._course(xy, sigma).scaled(sigma)
-        vague = sigma.max(axis=1) > 1.5 * WIDEST_PX
+        widest = np.maximum(WIDEST_PX, WIDEST_SHARE * self.look.size_px_s / self.depth)
+        vague = sigma.max(axis=1) > 1.5 * widest
         # with few frames a second none is expected well, and that is no fault of the places
         if vague.sum() < MOST_VAGUE * np.isfinite(xy[:, 0]).sum():
             xy[vague], sigma[vague] = np.nan, np.nan

@@ -86,6 +86,28 @@ class CameraMotion:
 STILL = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
 
 
+def smaller(luma: ByteArray, reduce: int) -> ByteArray:
+    """Make a picture smaller by averaging whole blocks.
+
+    Parameters
+    ----------
+    luma
+        (height, width)
+    reduce
+        Side of a block.
+
+    Returns
+    -------
+    numpy.ndarray
+        (height // reduce, width // reduce), a copy.
+    """
+    if reduce == 1:
+        return luma.copy()
+    h, w = luma.shape[0] // reduce, luma.shape[1] // reduce
+    block = luma[: h * reduce, : w * reduce]
+    return np.asarray(cv2.resize(block, (w, h), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+
+
 class Scenery:
     """Corners of one reference frame, to be found again in others.
 
@@ -99,7 +121,7 @@ class Scenery:
 
     def __init__(self, luma: ByteArray, reduce: int = 1) -> None:
         self.reduce = reduce
-        self._reference = self._small(luma)
+        self._reference = smaller(luma, reduce)
         self._corners, self._noise = _landmarks(self._reference)
         self._last = STILL
         self._strayed = np.zeros(len(self._corners))
@@ -139,16 +161,6 @@ class Scenery:
         self._missed = []
         self._last = STILL
 
-    def _small(self, luma: ByteArray) -> ByteArray:
-        if self.reduce == 1:
-            return np.ascontiguousarray(luma)
-        h, w = luma.shape[0] // self.reduce, luma.shape[1] // self.reduce
-        return np.asarray(
-            cv2.resize(
-                luma[: h * self.reduce, : w * self.reduce], (w, h), interpolation=cv2.INTER_AREA
-            )
-        )
-
     def motion(self, luma: ByteArray) -> CameraMotion:
         """Find where the reference picture went in a frame.
 
@@ -164,9 +176,12 @@ class Scenery:
         CameraMotion
             The identity with no inliers where the scenery does not tell.
         """
+        return self.motion_of(smaller(luma, self.reduce))
+
+    def motion_of(self, small: ByteArray) -> CameraMotion:
+        """Find the motion in a frame that was made smaller already; see `motion`."""
         if len(self._corners) < FEWEST_CORNERS:
             return CameraMotion(matrix=STILL, inliers=0, residual_px=np.nan)
-        small = self._small(luma)
         start = self._corners[:, 0] @ self._last[:, :2].T + self._last[:, 2]
         guess = np.ascontiguousarray(start[:, None], dtype=np.float32)
         source = self._corners[:, 0].astype(np.float64)

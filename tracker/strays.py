@@ -194,13 +194,15 @@ class Course:
         later = self._outwards(self.rows[self.start :], landing=True)
         earlier = self._outwards(self.rows[: self.start + STEADY][::-1], landing=False)
         kept = np.union1d(later, earlier)
-        # a place or two alone before the rest, strays between, were kept by chance
+        # a place or two cut off from the rest, strays between, were kept by chance
         breaks = np.nonzero(np.diff(kept) > 1)[0]
         while len(breaks) and breaks[0] + 1 < ALONE:
             kept = kept[breaks[0] + 1 :]
             breaks = np.nonzero(np.diff(kept) > 1)[0]
-        while len(kept) > STEADY and kept[-1] - kept[-2] > RUN:
-            kept = kept[:-1]
+        breaks = np.nonzero(np.diff(kept) > RUN)[0]
+        while len(kept) > STEADY and len(breaks) and len(kept) - breaks[-1] - 1 < ALONE:
+            kept = kept[: breaks[-1] + 1]
+            breaks = breaks[:-1]
         return kept
 
     def _outwards(self, rows: IntArray, *, landing: bool) -> IntArray:

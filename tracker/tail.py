@@ -57,6 +57,9 @@ class Look:
         Brightness of the parts, grey levels.
     vanes
         Brightness that the vanes add to what is behind them at the nock's rim, grey levels.
+    unlike
+        How much vanes may differ from what is drawn, as a share of the nock's contrast: they are
+        of many shapes.
     """
 
     size_px_s: float
@@ -67,6 +70,7 @@ class Look:
     nock: float
     shaft: float
     vanes: float
+    unlike: float
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
