@@ -127,7 +127,7 @@ def with_spot(name: str) -> tuple[np.ndarray, np.ndarray]:
 
 def placed(patch: Patch, look: Look = LOOK, start: tuple[float, float] = (8.4, 7.3)) -> Placed:
     """Place the nock from a start that is off by half a pixel."""
-    pose = Pose(xy_px=np.array(start), lean_px=np.zeros(2), sectors=np.zeros(1))
+    pose = Pose.at(np.array(start), 1)
     return place(patch, look, pose, np.zeros(2), rounds=12)
 
 

@@ -26,6 +26,12 @@ HUBER = 3.0
 TILT = 1.0
 """The shaft's tip strays from the flight path by so many nock diameters (about 0.7 degrees)."""
 
+FIXED = 7
+"""A frame's own numbers but for the sectors of the ring."""
+
+SCENE_SHIFT_PX, SCENE_LEVELS = 0.1, 2.0
+"""How well the scene's place in a frame is known, and its brightness (chosen here)."""
+
 VANE_SPREAD = 0.5
 """Sectors of the ring differ by this share of the nock's contrast (chosen here)."""
 
@@ -50,11 +56,36 @@ class Pose:
         (2,) shaft's tip beside the flight path ahead.
     sectors
         (s,) brightness of the ring by angle, beyond the shared one.
+    beneath
+        (3,) by how many pixels the scene lies further right and down than it was drawn, and by how
+        many grey levels it is brighter: shake is known to a tenth of a pixel, light flickers.
     """
 
     xy_px: FloatArray
     lean_px: FloatArray
     sectors: FloatArray
+    beneath: FloatArray
+
+    @classmethod
+    def at(cls, xy_px: FloatArray, sectors: int) -> Pose:
+        """Give the pose of which nothing but the place is known."""
+        return cls(
+            xy_px=xy_px, lean_px=np.zeros(2), sectors=np.zeros(sectors), beneath=np.zeros(3)
+        )
+
+    @property
+    def own(self) -> FloatArray:
+        """(7 + s,) what priors hold near nought, in the order of `Drawn.slopes`; not the place."""
+        return np.concatenate([np.zeros(2), self.lean_px, self.beneath, self.sectors])
+
+    def stepped(self, step: FloatArray) -> Pose:
+        """Take a step, in the order of `Drawn.slopes`."""
+        return Pose(
+            xy_px=self.xy_px + step[:2],
+            lean_px=self.lean_px + step[2:4],
+            beneath=self.beneath + step[4:FIXED],
+            sectors=self.sectors + step[FIXED:],
+        )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -100,14 +131,17 @@ class Drawn:
     change
         (h, w) grey levels.
     slopes
-        (4 + s, h * w) what each of a frame's own numbers adds: place, lean and sectors; without
-        the first four if they were not asked for.
+        (7 + s, h * w) what each of a frame's own numbers adds: place, lean, scene and sectors;
+        empty if they were not asked for.
+    scene
+        (h, w) what of the change is the scene's own.
     covers
         How much the parts cover.
     """
 
     change: FloatArray
     slopes: FloatArray
+    scene: FloatArray
     covers: Covers
 
 
@@ -121,7 +155,7 @@ def draw(
     patch, look, pose, ahead_px
         See `place`.
     slopes
-        Whether those by place and lean are wanted.
+        Whether they are wanted: they double the work.
 
     Returns
     -------
@@ -140,16 +174,19 @@ def draw(
         ring = ((look.vanes + pose.sectors) @ c.sectors.reshape(sectors, -1)).reshape(c.ring.shape)
         # which way a vane points changes little while the pose is stepped
         level = ring / np.maximum(c.ring, 1e-9)
-    change = nock * c.nock + shaft * c.shaft + free * ring
+    bare = free * (1 - c.shaft)
+    scene = bare * np.tensordot(pose.beneath, patch.shifts, axes=1)
+    change = nock * c.nock + shaft * c.shaft + free * ring + scene
     if not slopes:
-        return Drawn(change=change, slopes=columns, covers=c)
-    every = np.empty((4 + sectors, change.size))
+        return Drawn(change=change, slopes=np.zeros((0, change.size)), scene=scene, covers=c)
+    every = np.empty((FIXED + sectors, change.size))
     by_pose = every[:4].reshape(4, *change.shape)
     np.multiply(nock - ring, c.nock_slope, out=by_pose)
     by_pose += shaft * c.shaft_slope
     by_pose += (free * level) * c.ring_slope
-    every[4:] = columns
-    return Drawn(change=change, slopes=every, covers=c)
+    np.multiply(bare, patch.shifts, out=every[4:FIXED].reshape(3, *change.shape))
+    every[FIXED:] = columns
+    return Drawn(change=change, slopes=every, scene=scene, covers=c)
 
 
 def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: int = 6) -> Placed:
@@ -177,7 +214,7 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
     prior = _prior(patch, look, len(pose.sectors))
     drawn = draw(patch, look, pose, ahead_px)
     damp = 1e-3
-    size = 4 + len(pose.sectors)
+    size = FIXED + len(pose.sectors)
     tiny = 1e-9 * np.eye(size)
     normal, weight = np.eye(size), patch.weight
     for _ in range(rounds):
@@ -187,18 +224,14 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
         cost = _cost(weight, miss, pose, prior)
         eased = weight * _huber(miss * np.sqrt(weight))
         normal = (J * eased.ravel()) @ J.T + np.diag(prior)
-        slope = J @ (eased * miss).ravel() - prior * _own(pose)
+        slope = J @ (eased * miss).ravel() - prior * pose.own
         moved = False
         for _ in range(4):
             step = np.linalg.solve(normal + damp * np.diag(np.diag(normal)) + tiny, slope)
             reach = np.hypot(step[0], step[1])
             limit = 0.5 + 0.35 * look.size_px_s / patch.depth_s
             step *= min(1.0, limit / max(reach, 1e-9))
-            trial = Pose(
-                xy_px=pose.xy_px + step[:2],
-                lean_px=pose.lean_px + step[2:4],
-                sectors=pose.sectors + step[4:],
-            )
+            trial = pose.stepped(step)
             again = draw(patch, look, trial, ahead_px)
             cost2 = _cost(weight, data - again.change, trial, prior)
             if cost2 <= cost:
@@ -218,7 +251,7 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
         pose=pose,
         covariance=np.asarray(np.linalg.inv(normal)[:2, :2], dtype=np.float64),
         misfit=float((weight * miss**2).mean()),
-        gain=float((patch.weight * (data**2 - miss**2)).sum()),
+        gain=float((patch.weight * ((data - drawn.scene) ** 2 - miss**2)).sum()),
         left=max(float((patch.weight * miss**2).sum()) - miss.size, 0.0),
         contrast=amplitude * float(np.sqrt(power)),
         amplitude=amplitude,
@@ -244,24 +277,20 @@ def _contrast(patch: Patch, look: Look) -> float:
 
 
 def _prior(patch: Patch, look: Look, sectors: int) -> FloatArray:
-    """(4 + s,) one over the variances of a frame's own numbers; the place is free."""
+    """(7 + s,) one over the variances of a frame's own numbers; the place is free."""
     diameter = look.size_px_s / patch.depth_s
     contrast = _contrast(patch, look)
     # a vane fills the more of a sector, the narrower that is
     spread = VANE_SPREAD * contrast * (0.02 if sectors == 1 else sectors / 24)
-    return np.concatenate(
-        [np.zeros(2), np.full(2, (TILT * diameter) ** -2.0), np.full(sectors, spread**-2.0)]
-    )
-
-
-def _own(pose: Pose) -> FloatArray:
-    return np.concatenate([np.zeros(2), pose.lean_px, pose.sectors])
+    beneath = np.array([SCENE_SHIFT_PX, SCENE_SHIFT_PX, SCENE_LEVELS]) ** -2.0
+    tilt = np.full(2, (TILT * diameter) ** -2.0)
+    return np.concatenate([np.zeros(2), tilt, beneath, np.full(sectors, spread**-2.0)])
 
 
 def _cost(weight: FloatArray, miss: FloatArray, pose: Pose, prior: FloatArray) -> float:
     z = np.abs(miss) * np.sqrt(weight)
     rho = np.where(z < HUBER, z**2, 2 * HUBER * z - HUBER**2)
-    return float(rho.sum() + (prior * _own(pose) ** 2).sum())
+    return float(rho.sum() + (prior * pose.own ** 2).sum())
 
 
 def _huber(z: FloatArray) -> FloatArray:
@@ -407,7 +436,7 @@ def _shared_normal(
         w /= 1 + _cost(patch.weight, miss, pose, prior) / w.size
         A = (own * w) @ own.T + np.diag(prior)
         C = (S * w) @ own.T
-        pull = (own * w) @ miss.ravel() - prior * _own(pose)
+        pull = (own * w) @ miss.ravel() - prior * pose.own
         solve = np.linalg.solve(A, np.column_stack([C.T, pull]))
         N += (S * w) @ S.T - C @ solve[:, :-1]
         g += (S * w) @ miss.ravel() - C @ solve[:, -1]

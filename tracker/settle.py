@@ -273,7 +273,7 @@ class _Work:
         raw = self.footage.motion(row).to_raw(self.expected[row : row + 1])[0]
         diameter = float(self.look.size_px_s / self.depth[row])
         count = sectors_of(diameter) if sectors is None else sectors
-        return Pose(xy_px=raw, lean_px=np.zeros(2), sectors=np.zeros(count))
+        return Pose.at(raw, count)
 
     def learn(self) -> bool:
         """Fit the look on the frames in which the tail is neither huge nor tiny.
@@ -294,11 +294,7 @@ class _Work:
             spots, level = stands.spots, stands.level
             aheads = [self._ahead(row) for row in rows]
             poses = [
-                Pose(
-                    xy_px=self.footage.motion(row).to_raw(spots[row : row + 1])[0],
-                    lean_px=np.zeros(2),
-                    sectors=np.zeros(1),
-                )
+                Pose.at(self.footage.motion(row).to_raw(spots[row : row + 1])[0], 1)
                 for row in rows
             ]
             look, poses = fit_look(patches, replace(self.look, nock=level), poses, aheads, rounds=4)

@@ -13,7 +13,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 
 import numpy as np
 from scipy.special import chndtr, erf
@@ -101,6 +101,12 @@ class Patch:
     weight: FloatArray
     depth_s: float
     speed_px_s: FloatArray
+
+    @cached_property
+    def shifts(self) -> FloatArray:
+        """(3, h, w) what a pixel right and down, and a grey level more, change in the scene."""
+        down, right = np.gradient(self.scene)
+        return np.stack([-right, -down, np.ones_like(right)])
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
