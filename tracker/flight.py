@@ -22,8 +22,9 @@ FEWEST_FRAMES = 16
 FEWEST_SEEN = 12
 """Frames in which the nock must be seen."""
 
-BLACK, BLACK_IS_BOW = 30.0, 0.45
-"""Grey level below which what flies is as likely a limb of the bow, and the share that is left."""
+BLACK, NOT_BLACK, BLACK_IS_BOW = 30.0, 50.0, 0.45
+"""Grey level up to which what flies is as likely a limb of the bow, from which it is not, and the
+share that is left of a limb's."""
 
 SURE, CLAIM = 0.8, 0.5
 """Confidence at which other paths are not tried, and below which none is claimed (chosen here)."""
@@ -259,7 +260,7 @@ def confidence(window: Window, settled: Settled) -> float:
         * np.clip((len(rows) - 8) / 16, 0, 1)
         * np.clip((0.12 - late_s) / 0.03, 0, 1)
         * np.clip((explained - 0.42) / 0.15, 0, 1)
-        * (BLACK_IS_BOW if settled.look.nock < BLACK else 1.0)
+        * np.interp(settled.look.nock, [BLACK, NOT_BLACK], [BLACK_IS_BOW, 1.0])
     )
     if window.stretch is not None:
         fall = settled.path.y[2] / (0.5 * GRAVITY * window.stretch**2)

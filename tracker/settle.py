@@ -63,6 +63,10 @@ WIDEST_PX, WIDEST_SHARE = 1.0, 0.15
 """Standard error beyond which a place is not claimed: so many pixels, or this share of the nock's
 diameter, whichever is more (chosen here)."""
 
+VAGUE_PX = 0.7
+"""Standard error of a finished place beyond which it is not claimed, unless the nock is large: so
+small a nock can be anywhere on another edge near by (chosen here)."""
+
 MOST_MISSED = 5
 """Frames without a place after which the arrow is not followed back further (chosen here)."""
 
@@ -332,7 +336,9 @@ class _Work:
 
     def _stand_out(self, wide: dict[int, Patch], sign: float) -> _StandsOut:
         """Find in each patch the disc of the expected size that stands out most, bright or dark."""
-        found, levels = np.full((self.n, 2), np.nan), {}
+        found = np.full((self.n, 2), np.nan)
+        levels: dict[int, float] = {}
+        strength: dict[int, float] = {}
         for row, patch in wide.items():
             radius = 0.5 * self.look.size_px_s / patch.depth_s
             score, change = self._discs(patch, sign)
@@ -344,6 +350,7 @@ class _Work:
             iy, ix = np.unravel_index(int(score.argmax()), score.shape)
             raw = np.array([[patch.x_px[ix], patch.y_px[iy]]])
             found[row] = self.footage.motion(row).to_reference(raw)[0]
+            strength[row] = float(score[iy, ix])
             levels[row] = float(patch.scene[iy, ix] + sign * change[iy, ix])
         rows = rows_of(found)
         path = fit(self.sky, rows, found[rows], self.path.singular_s, None)
@@ -360,7 +367,8 @@ class _Work:
             leap_px = np.linalg.norm(leap, axis=1) / self.depth[rows]
             level = np.array([levels[row] for row in rows])
             alike = np.abs(level - np.median(level)) < ALIKE_LEVELS
-            steady[rows] = (leap_px < 0.5 + 0.2 * diameter[rows]) & alike
+            clear = np.array([strength[row] for row in rows]) > CLEAR_CONTRAST
+            steady[rows] = (leap_px < 0.5 + 0.2 * diameter[rows]) & alike & clear
         told = rows_of(np.where(steady[:, None], found, np.nan)) if steady.any() else list(levels)
         return _StandsOut(
             spots=np.where(np.isfinite(found), found, path.at(self.sky.time_s)),
@@ -527,8 +535,8 @@ class _Work:
         stray = ~np.isin(np.arange(self.n), self._course(xy, sigma).kept())
         xy[stray], sigma[stray] = np.nan, np.nan
         sigma = self._course(xy, sigma).scaled(sigma)
-        widest = np.maximum(WIDEST_PX, WIDEST_SHARE * self.look.size_px_s / self.depth)
-        vague = sigma.max(axis=1) > 1.5 * widest
+        widest = np.maximum(VAGUE_PX, WIDEST_SHARE * self.look.size_px_s / self.depth)
+        vague = sigma.max(axis=1) > widest
         # with few frames a second none is expected well, and that is no fault of the places
         if vague.sum() < MOST_VAGUE * np.isfinite(xy[:, 0]).sum():
             xy[vague], sigma[vague] = np.nan, np.nan
