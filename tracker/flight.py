@@ -26,7 +26,7 @@ BLACK, NOT_BLACK, BLACK_IS_BOW = 30.0, 50.0, 0.45
 """Grey level up to which what flies is as likely a limb of the bow, from which it is not, and the
 share that is left of a limb's."""
 
-SURE, CLAIM = 0.8, 0.5
+SURE, CLAIM = 0.8, 0.6
 """Confidence at which other paths are not tried, and below which none is claimed (chosen here)."""
 
 CLAIM_CLICKED = 0.2
@@ -233,11 +233,12 @@ def _settled(window: Window, scene: Seen, sky: Sky, guess: Guess) -> Settled | N
 def confidence(window: Window, settled: Settled) -> float:
     """Weigh how sure it is that a settled path is an arrow's, 0 to 1.
 
-    An arrow is seen in most frames between its first and last, comes into sight soon after the
+    An arrow is seen in most frames between its first and last, moves as a swinging tail does, comes into sight soon after the
     release, explains what changed around it, keeps its brightness while it shrinks as one over T,
     and falls as fast as its size says: fall and size both grow with focal length over speed.
     """
-    if np.isfinite(settled.xy_px[:, 0]).sum() < FEWEST_SEEN:
+    kept = int(np.isfinite(settled.xy_px[:, 0]).sum())
+    if kept < FEWEST_SEEN:
         return 0.0
     rows = np.nonzero(settled.spotted)[0]
     depth = window.times_s[rows] - settled.path.singular_s
@@ -258,6 +259,7 @@ def confidence(window: Window, settled: Settled) -> float:
         * np.clip((1.0 - abs(growth)) / 0.4, 0, 1)
         * np.clip((total - 25) / 40, 0, 1)
         * np.clip((len(rows) - 8) / 16, 0, 1)
+        * np.clip((kept / len(rows) - 0.4) / 0.3, 0, 1)
         * np.clip((0.12 - late_s) / 0.03, 0, 1)
         * np.clip((explained - 0.42) / 0.15, 0, 1)
         * np.interp(settled.look.nock, [BLACK, NOT_BLACK], [BLACK_IS_BOW, 1.0])

@@ -35,8 +35,8 @@ TRIPLES = 5000
 SEEN = 0.8
 """Share of its frames in which an arrow yields a candidate (chosen here)."""
 
-POLISHED = 16
-"""Raw paths, the best, that are fitted to their candidates."""
+POLISHED = 24
+"""Raw paths, the best that run apart, that are fitted to their candidates."""
 
 SIZE_SPREAD = 0.6
 """Standard deviation of the logarithm of a candidate's size about what its fall says."""
@@ -204,7 +204,7 @@ def search(
     sky: Sky,
     shape: tuple[int, int],
     rng: np.random.Generator,
-    most: int = 4,
+    most: int = 8,
     click: Vouched | None = None,
 ) -> list[Guess]:
     """Find the paths that best explain the candidates of a window.
@@ -236,7 +236,8 @@ def search(
     for singular in sky.singular_s:
         found += _best_triples(table, sky, float(singular), rng, 6, click)
     found.sort(key=lambda g: -g.score)
-    polished = [g for raw in found[:POLISHED] if (g := _polish(table, sky, raw)) is not None]
+    apart = _apart(found, sky, POLISHED)
+    polished = [g for raw in apart if (g := _polish(table, sky, raw)) is not None]
     polished.sort(key=lambda g: -g.score)
     if click is not None:
         polished = [g for g in polished if passes(g, sky, click)]
@@ -324,8 +325,8 @@ def _best_triples(
         return []
     x = np.stack([ax, bx, np.zeros_like(ax)], axis=1)
     score, first, last, _ = _score(table, sky, since, x, y)
-    best = np.argsort(-score)[:keep]
-    return [
+    best = np.argsort(-score)[: 20 * keep]
+    guesses = [
         Guess(
             path=Perspective(singular_s=singular, x=x[i], y=y[i]),
             first=int(first[i]),
@@ -336,6 +337,23 @@ def _best_triples(
         for i in best
         if np.isfinite(score[i])
     ]
+    return _apart(guesses, sky, keep)
+
+
+def _apart(guesses: list[Guess], sky: Sky, most: int) -> list[Guess]:
+    """Choose the first paths that do not run beside an earlier one."""
+    kept: list[Guess] = []
+    for guess in guesses:
+        time = sky.time_s[np.linspace(guess.first, guess.last, 5).astype(int)]
+        here = guess.path.at(time)
+        near = 2 * sky.tolerance_px(time - guess.path.singular_s)
+        if all(
+            (np.linalg.norm(other.path.at(time) - here, axis=1) > near).sum() > 2 for other in kept
+        ):
+            kept.append(guess)
+        if len(kept) == most:
+            break
+    return kept
 
 
 def _score(

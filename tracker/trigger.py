@@ -33,10 +33,12 @@ class Activity:
     Examples
     --------
     >>> activity = Activity()
-    >>> for level in (10, 10, 90):
-    ...     activity.add(np.full((60, 80), level, dtype=np.uint8))
-    >>> activity.change().tolist()
-    [0.0, 0.0, 80.0]
+    >>> for busy in (10, 10, 60):
+    ...     luma = np.full((60, 80), 10, dtype=np.uint8)
+    ...     luma[:5, :5] = busy
+    ...     activity.add(luma)
+    >>> activity.change()[2] > activity.change()[1]
+    True
     """
 
     def __init__(self) -> None:
@@ -56,8 +58,11 @@ class Activity:
         if self._before is None:
             self._change.append(0.0)
         else:
+            # lamps flicker: all blocks brighten alike
+            gain = float(means.mean()) / max(float(self._before.mean()), 1.0)
+            before = cv2.convertScaleAbs(self._before, alpha=gain)
             # counting whole grey levels is far quicker than looking for the largest of them
-            counts = np.bincount(cv2.absdiff(means, self._before).ravel(), minlength=LEVELS)
+            counts = np.bincount(cv2.absdiff(means, before).ravel(), minlength=LEVELS)
             top = max(4, round(BUSIEST * means.size))
             of_busiest = np.diff(np.minimum(np.cumsum(counts[::-1]), top), prepend=0)[::-1]
             self._change.append(float(of_busiest @ np.arange(LEVELS)) / top)
