@@ -32,6 +32,9 @@ SURE, CLAIM = 0.8, 0.6
 CLAIM_CLICKED = 0.2
 """Confidence above which a path is claimed that a person clicked on (chosen here)."""
 
+RIVAL = 0.8
+"""Share of the best path's score from which another may be that of a second arrow (chosen here)."""
+
 LATER_TRIALS = 14
 """Singular times tried for arrows of a later release."""
 
@@ -159,18 +162,33 @@ def follow_window(
 def _best(
     window: Window, scene: Seen, sky: Sky, guesses: list[Guess], click: Vouched | None
 ) -> tuple[float, Settled] | None:
-    """Settle guesses until one is surely an arrow's; with a click, only those it lies on count."""
+    """Settle guesses until one is surely an arrow's; with a click, only those it lies on count.
+
+    Two archers may shoot at once: of arrows that are as sure the nearer is the one that was filmed.
+    """
     best: tuple[float, Settled] | None = None
     for guess in guesses:
+        if best is not None and best[0] > SURE and guess.score < RIVAL * guesses[0].score:
+            break
         settled = _settled(window, scene, sky, guess)
         if settled is None or (click is not None and not _hit(window, settled, click)):
             continue
         sure = confidence(window, settled)
-        if best is None or sure > best[0]:
+        if best is None or _rather(sure, settled, best):
             best = sure, settled
-        if sure > SURE:
-            break
     return best
+
+
+def _rather(sure: float, settled: Settled, best: tuple[float, Settled]) -> bool:
+    """Tell whether a path is rather the archer's arrow than the best so far."""
+    if min(sure, best[0]) > SURE:
+        return _near(settled) > _near(best[1])
+    return sure > best[0]
+
+
+def _near(settled: Settled) -> float:
+    """Diameter of the nock where it is first seen, pixels."""
+    return float(settled.size_px[np.isfinite(settled.size_px)][0])
 
 
 def _hit(window: Window, settled: Settled, click: Vouched) -> bool:

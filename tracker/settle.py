@@ -291,6 +291,8 @@ class _Work:
         if len(wide) < FEWEST_LEARNT:
             return False
         bright, dark = self._stand_out(wide, 1.0), self._stand_out(wide, -1.0)
+        if max(bright.steady.sum(), dark.steady.sum()) < FEWEST_LEARNT:
+            return False
         rows = self._lessons(list(wide), bright.steady, dark.steady)
         patches = [wide[row] for row in rows]
         trials = []

@@ -104,7 +104,7 @@ def likely_releases(change: FloatArray, most: int = 12) -> list[int]:
             break
         if all(abs(int(k) - other) > 10 for other in found):
             found.append(int(k))
-    return [_beginning(change, k) for k in found]
+    return list(dict.fromkeys(_beginning(change, k) for k in found))
 
 
 def _beginning(change: FloatArray, k: int) -> int:
