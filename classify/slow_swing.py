@@ -35,8 +35,9 @@ SMALL_MM, WIDE_MM = 1.5, 8.0
 """Standard deviation of each component of a clean arrow's swing and of a swinging one; chosen."""
 WIDE_SHARE = 0.35
 """How often an axis swings wide before the clip is looked at; chosen here."""
-JITTER_MM = 0.1
-"""Motion of the nock that no mode describes (flexing vanes, a roll that speeds up); chosen here."""
+JITTER_MM = 0.25
+"""Motion of the nock that no mode describes (flexing vanes, a roll that speeds up, a fast swing too
+narrow to be told); chosen here."""
 
 WELL_SEEN = 0.05
 """Relative error of the yaw frequency below which one Gaussian describes it."""

@@ -32,6 +32,9 @@ SURE, CLAIM = 0.8, 0.6
 CLAIM_CLICKED = 0.2
 """Confidence above which a path is claimed that a person clicked on (chosen here)."""
 
+MAY_STAND = 2
+"""Last places that are left out where the moment of the impact is not known (chosen here)."""
+
 RIVAL = 0.8
 """Share of the best path's score from which another may be that of a second arrow (chosen here)."""
 
@@ -125,9 +128,7 @@ class FoundFlight:
         )
 
 
-def follow_window(
-    window: Window, fetch: FromRow, click: Click | None
-) -> FoundFlight | None:
+def follow_window(window: Window, fetch: FromRow, click: Click | None) -> FoundFlight | None:
     """Search one stretch of film for a flight and place the nock in each of its frames.
 
     Parameters
@@ -251,9 +252,10 @@ def _settled(window: Window, scene: Seen, sky: Sky, guess: Guess) -> Settled | N
 def confidence(window: Window, settled: Settled) -> float:
     """Weigh how sure it is that a settled path is an arrow's, 0 to 1.
 
-    An arrow is seen in most frames between its first and last, moves as a swinging tail does, comes into sight soon after the
-    release, explains what changed around it, keeps its brightness while it shrinks as one over T,
-    and falls as fast as its size says: fall and size both grow with focal length over speed.
+    An arrow is seen in most frames between its first and last, moves as a swinging tail does, comes
+    into sight soon after the release, explains what changed around it, keeps its brightness while
+    it shrinks as one over T, and falls as fast as its size says: fall and size both grow with focal
+    length over speed.
     """
     kept = int(np.isfinite(settled.xy_px[:, 0]).sum())
     if kept < FEWEST_SEEN:
@@ -298,6 +300,12 @@ def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundF
         for part in (xy, sigma, size):
             part[end.row + 1 :] = np.nan
     rows = np.nonzero(np.isfinite(xy[:, 0]))[0]
+    if end is None and len(rows) >= FEWEST_SEEN + MAY_STAND:
+        # lost as it struck: the last of them may stand in the target already
+        xy, sigma, size = xy.copy(), sigma.copy(), size.copy()
+        for part in (xy, sigma, size):
+            part[rows[-MAY_STAND:]] = np.nan
+        rows = rows[:-MAY_STAND]
     shake = np.zeros_like(xy)
     centre = np.array([[scene.shape[1] / 2, scene.shape[0] / 2]])
     for k in range(int(rows[-1]) + 1):

@@ -69,9 +69,7 @@ class Pose:
     @classmethod
     def at(cls, xy_px: FloatArray, sectors: int) -> Pose:
         """Give the pose of which nothing but the place is known."""
-        return cls(
-            xy_px=xy_px, lean_px=np.zeros(2), sectors=np.zeros(sectors), beneath=np.zeros(3)
-        )
+        return cls(xy_px=xy_px, lean_px=np.zeros(2), sectors=np.zeros(sectors), beneath=np.zeros(3))
 
     @property
     def own(self) -> FloatArray:
@@ -227,7 +225,8 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
         slope = J @ (eased * miss).ravel() - prior * pose.own
         moved = False
         for _ in range(4):
-            step = np.linalg.solve(normal + damp * np.diag(np.diag(normal)) + tiny, slope)
+            stiff = normal + damp * np.diag(np.diag(normal)) + tiny
+            step = np.asarray(np.linalg.solve(stiff, slope), dtype=np.float64)
             reach = np.hypot(step[0], step[1])
             limit = 0.5 + 0.35 * look.size_px_s / patch.depth_s
             step *= min(1.0, limit / max(reach, 1e-9))
@@ -290,7 +289,7 @@ def _prior(patch: Patch, look: Look, sectors: int) -> FloatArray:
 def _cost(weight: FloatArray, miss: FloatArray, pose: Pose, prior: FloatArray) -> float:
     z = np.abs(miss) * np.sqrt(weight)
     rho = np.where(z < HUBER, z**2, 2 * HUBER * z - HUBER**2)
-    return float(rho.sum() + (prior * pose.own ** 2).sum())
+    return float(rho.sum() + (prior * pose.own**2).sum())
 
 
 def _huber(z: FloatArray) -> FloatArray:
@@ -386,7 +385,9 @@ def patch_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> fl
     """Huber's cost of what a look and a pose leave in a patch, per pixel."""
     change = draw(patch, look, pose, ahead_px, slopes=False).change
     prior = _prior(patch, look, len(pose.sectors))
-    return _cost(patch.weight, patch.picture - patch.scene - change, pose, prior) / patch.weight.size
+    return (
+        _cost(patch.weight, patch.picture - patch.scene - change, pose, prior) / patch.weight.size
+    )
 
 
 def scale_free_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:

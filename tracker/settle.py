@@ -73,6 +73,10 @@ MOST_MISSED = 5
 MOST_VAGUE = 0.4
 """Share of the places that may be dropped for their scatter (chosen here)."""
 
+PLAIN_FROM_PX, PLAIN_ALIKE, PLAIN_MISFIT = 3.5, 0.15, 1.5
+"""Diameter from which a nock can be told by its pixels alone, and how near to the usual its
+brightness and what is left unexplained must be for that (chosen here)."""
+
 LEARN_FROM, FEWEST_LEARNT = 9, 5
 """Frames the look is learnt from, and without which it is not (chosen here)."""
 
@@ -300,8 +304,7 @@ class _Work:
             spots, level = stands.spots, stands.level
             aheads = [self._ahead(row) for row in rows]
             poses = [
-                Pose.at(self.footage.motion(row).to_raw(spots[row : row + 1])[0], 1)
-                for row in rows
+                Pose.at(self.footage.motion(row).to_raw(spots[row : row + 1])[0], 1) for row in rows
             ]
             look, poses = fit_look(patches, replace(self.look, nock=level), poses, aheads, rounds=4)
             costs = [
@@ -521,7 +524,24 @@ class _Work:
 
     def _course(self, xy: FloatArray, sigma: FloatArray) -> Course:
         off = xy - self.path.at(self.sky.time_s)
-        return Course(self.sky.time_s, self.depth, off, sigma, float(self.look.size_px_s))
+        return Course(
+            self.sky.time_s, self.depth, off, sigma, float(self.look.size_px_s), self._plain()
+        )
+
+    def _plain(self) -> npt.NDArray[np.bool_]:
+        """(n,) where a large nock is as bright as elsewhere and nothing about it is unexplained."""
+        plain = np.zeros(self.n, dtype=np.bool_)
+        rows = np.array(list(self.placed), dtype=np.int64)
+        diameter = self.look.size_px_s / self.depth[rows]
+        large = diameter > PLAIN_FROM_PX
+        if large.sum() < FEWEST_LEARNT:
+            return plain
+        all_ = [self.placed[row] for row in rows.tolist()]
+        amplitude = np.array([one.amplitude for one in all_])
+        misfit = np.array([one.misfit for one in all_])
+        alike = np.abs(amplitude / np.median(amplitude[large]) - 1) < PLAIN_ALIKE
+        plain[rows] = large & alike & (misfit < PLAIN_MISFIT * np.median(misfit[large]))
+        return plain
 
     def _explained(self) -> FloatArray:
         share = np.full(self.n, np.nan)

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tracker.types import FloatArray, IntArray
+from tracker.types import BoolArray, FloatArray, IntArray
 
 STEADY = 14
 """Places of the stretch that is believed first."""
@@ -72,6 +72,9 @@ class Course:
         (n, 2) places less the path and their errors, NaN where none.
     width_px_s
         The nock's width in pixels times depth.
+    plain
+        (n,) where the pixels alone leave no doubt that the nock is there: bending may then take it
+        further from what is expected.
 
     Attributes
     ----------
@@ -92,10 +95,11 @@ class Course:
         off_px: FloatArray,
         sigma_px: FloatArray,
         width_px_s: float,
+        plain: BoolArray,
     ) -> None:
         self.step_s = float(np.median(np.diff(time_s)))
         self._clock = (time_s - time_s[0]) / self.step_s
-        self.depth, self._width = depth, width_px_s
+        self.depth, self._width, self._plain = depth, width_px_s, plain
         self.swing, self.error = off_px * depth[:, None], sigma_px * depth[:, None]
         self.trembles: list[float] = []
         self.misses: list[FloatArray] = []
@@ -266,10 +270,10 @@ class Course:
         usual = nearer * 1.4826 * np.median(self.misses[few], axis=0)
         # a place that claims little cannot excuse itself with that
         excuse = np.minimum(error / self.depth[row], 1.5 * usual)
-        limit = np.minimum(
-            FAR * np.hypot(usual, excuse) + SLACK_PX,
-            LEAP_PX + LEAP_SHARE * self._width / self.depth[row],
-        )
+        leap = LEAP_PX + LEAP_SHARE * self._width / self.depth[row]
+        limit = np.minimum(FAR * np.hypot(usual, excuse) + SLACK_PX, leap)
+        if self._plain[row] and row < known[0]:
+            limit = np.full(2, leap)
         if (miss > limit * (1 + 0.25 * (abs(row - known[-1]) - 1))).any():
             return False
         self.misses.append(miss)
