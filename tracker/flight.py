@@ -22,7 +22,7 @@ FEWEST_FRAMES = 16
 FEWEST_SEEN = 12
 """Frames in which the nock must be seen."""
 
-BLACK, NOT_BLACK, BLACK_IS_BOW = 30.0, 50.0, 0.45
+BLACK, NOT_BLACK, BLACK_IS_BOW = 30.0, 60.0, 0.45
 """Grey level up to which what flies is as likely a limb of the bow, from which it is not, and the
 share that is left of a limb's."""
 
@@ -37,6 +37,12 @@ MAY_STAND = 2
 
 RIVAL = 0.8
 """Share of the best path's score from which another may be that of a second arrow (chosen here)."""
+
+BOTH_SURE = 0.95
+"""Confidence from which each of two paths is an arrow's, and the nearer one's counts."""
+
+SAME_ARROW = 12.0
+"""Widths of the nock within which another path is that of the same arrow's shaft (chosen here)."""
 
 LATER_TRIALS = 14
 """Singular times tried for arrows of a later release."""
@@ -169,8 +175,11 @@ def _best(
     """
     best: tuple[float, Settled] | None = None
     for guess in guesses:
-        if best is not None and best[0] > SURE and guess.score < RIVAL * guesses[0].score:
-            break
+        if best is not None and best[0] > SURE:
+            if guess.score < RIVAL * guesses[0].score:
+                break
+            if _beside(window, guess, best[1]):
+                continue
         settled = _settled(window, scene, sky, guess)
         if settled is None or (click is not None and not _hit(window, settled, click)):
             continue
@@ -182,9 +191,16 @@ def _best(
 
 def _rather(sure: float, settled: Settled, best: tuple[float, Settled]) -> bool:
     """Tell whether a path is rather the archer's arrow than the best so far."""
-    if min(sure, best[0]) > SURE:
+    if min(sure, best[0]) > BOTH_SURE:
         return _near(settled) > _near(best[1])
     return sure > best[0]
+
+
+def _beside(window: Window, guess: Guess, settled: Settled) -> bool:
+    """Tell whether a path is that of another part of the same arrow."""
+    rows = np.flatnonzero(np.isfinite(settled.xy_px[:, 0]))
+    away = np.linalg.norm(guess.path.at(window.times_s[rows]) - settled.xy_px[rows], axis=1)
+    return bool(np.nanmedian(away / settled.size_px[rows]) < SAME_ARROW)
 
 
 def _near(settled: Settled) -> float:

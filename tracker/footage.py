@@ -30,7 +30,7 @@ SEARCHED_SIDE_PX = 640
 SHAKE_MARGIN_PX = 48
 """Kept around the flight's part of the picture: a hand shakes less than this."""
 
-QUIET_ROWS = 24
+QUIET_ROWS = 20
 """Whole frames kept up to the reference: the scene beneath the first of the flight, and the noise,
 are taken from them."""
 
@@ -134,8 +134,12 @@ class Footage:
             raise IndexError(f"row {row} was let go, rows from {self.first_kept} were kept")
         return self._parts[row - self.first_kept]
 
+    def drop_searched(self) -> None:
+        """Let go of the smaller pictures once all were searched."""
+        self._searched.clear()
+
     def searched(self, row: int) -> ByteArray:
-        """Give a frame made `search_reduce` times smaller, if it was taken before `narrow`."""
+        """Give a frame made `search_reduce` times smaller, before `drop_searched`."""
         self._reach(row)
         return self._searched[row]
 
@@ -149,7 +153,7 @@ class Footage:
             luma = next(self._frames).luma
             if self.first_kept + len(self._parts) == len(self._motions):
                 self._motions.append(self._scenery.motion(luma))
-                if self._box == (0, 0, self.width, self.height):
+                if self._searched:
                     self._searched.append(smaller(luma, self.search_reduce))
             x0, y0, x1, y1 = self._box
             self._parts.append(Part(luma=luma[y0:y1, x0:x1].copy(), x0=x0, y0=y0))

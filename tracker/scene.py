@@ -146,6 +146,7 @@ def look(window: Window, fetch: FromRow, clicked_row: int | None = None) -> Seen
     parts = stands_out(flown)
     end = 0 if clicked_row is None else min(clicked_row + AROUND_CLICK, footage.count)
     later = stands_out(range(flown.stop, end))
+    footage.drop_searched()
     return Seen(
         footage=footage,
         candidates=joined(parts),

@@ -70,6 +70,10 @@ small a nock can be anywhere on another edge near by (chosen here)."""
 MOST_MISSED = 5
 """Frames without a place after which the arrow is not followed back further (chosen here)."""
 
+AGAIN_PX, AGAIN_SHARE = 0.15, 0.03
+"""A place is found again unless its neighbours put it so near, in pixels and in widths of the nock
+(chosen here)."""
+
 MOST_VAGUE = 0.4
 """Share of the places that may be dropped for their scatter (chosen here)."""
 
@@ -428,7 +432,9 @@ class _Work:
         again = fit(self.sky, rows, xy[rows], self.path.singular_s, self.path)
         self._take(again)
         self.expected = self._expect(xy)
-        self.place_all()
+        off = np.linalg.norm(xy - self.expected, axis=1)
+        near = off < AGAIN_PX + AGAIN_SHARE * self.look.size_px_s / self.depth
+        self._place([row for row in self.rows.tolist() if not near[row]], rounds=6)
 
     def follow_back(self) -> None:
         """Follow the arrow towards the release, each frame expected from the later ones.
