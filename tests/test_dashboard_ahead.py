@@ -13,7 +13,7 @@ from tracker.types import InputError, Progress
 from ui import page_read
 from ui.clip_chooser import ChosenClip, clip_by_token, demo_tokens
 from ui.dash_words import Words
-from ui.reading_store import read_ahead
+from ui.reading_store import asked_for, read_ahead
 
 
 def test_work_of_one_name_is_begun_once() -> None:
@@ -86,3 +86,27 @@ def test_other_demos_are_read_once_each_the_next_one_first(
     assert chosen is not None
     page_read._other_demos_ahead(chosen, Words("en"))
     assert read == [*tokens[3:], *tokens[:2]]
+
+
+def test_reading_ahead_gives_way_to_a_page(monkeypatch: pytest.MonkeyPatch) -> None:
+    """While a page waits for another film it stops, and begins that clip anew afterwards."""
+    read: list[str] = []
+
+    def reading(chosen: ChosenClip, go_on: Progress) -> None:
+        read.append(chosen.token)
+        with asked_for(chosen.sha256):
+            go_on("search", 0.1)  # a page that waits for this very film has the same wish
+        if len(read) == 2:
+            with asked_for("another film"):
+                go_on("search", 0.2)
+            pytest.fail("it went on")
+
+    monkeypatch.setattr(page_read, "read_quietly", reading)
+    monkeypatch.setattr(page_read, "read_ahead", lambda work, _name: work(lambda _s, _x: None))
+    monkeypatch.setattr(page_read, "_PAUSE_S", 0.0)
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    tokens = demo_tokens()
+    chosen = clip_by_token(tokens[0], Words("en"))
+    assert chosen is not None
+    page_read._other_demos_ahead(chosen, Words("en"))
+    assert read == [tokens[1], tokens[2], *tokens[2:]]

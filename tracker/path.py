@@ -38,6 +38,9 @@ SEEN = 0.8
 POLISHED = 24
 """Raw paths, the best that run apart, that are fitted to their candidates."""
 
+POLISHED_FROM = 0.4
+"""Share of the best raw path's score below which none is worth that (chosen here)."""
+
 SIZE_SPREAD = 0.6
 """Standard deviation of the logarithm of a candidate's size about what its fall says."""
 
@@ -236,7 +239,7 @@ def search(
     for singular in sky.singular_s:
         found += _best_triples(table, sky, float(singular), rng, 6, click)
     found.sort(key=lambda g: -g.score)
-    apart = _apart(found, sky, POLISHED)
+    apart = [g for g in _apart(found, sky, POLISHED) if g.score > POLISHED_FROM * found[0].score]
     polished = [g for raw in apart if (g := _polish(table, sky, raw)) is not None]
     polished.sort(key=lambda g: -g.score)
     if click is not None:

@@ -29,10 +29,11 @@ def language_of(ctx: click.Context) -> str:
     str
         A key of `LANGUAGES`: the option's, else the environment's, else English.
     """
-    return str(ctx.meta.get(_KEY) or _from_environment())
+    return str(ctx.meta.get(_KEY) or language_of_environment())
 
 
-def _from_environment() -> str:
+def language_of_environment() -> str:
+    """Tell which language the environment asks for: a key of `LANGUAGES`, else English."""
     wanted = os.environ.get(VARIABLE, "en")
     return wanted if wanted in LANGUAGES else "en"
 
@@ -52,7 +53,7 @@ def help_words(name: str, area: str = "command") -> str:
     str
         One or two sentences.
     """
-    return say(message(f"{area}.{name}"), _from_environment())
+    return say(message(f"{area}.{name}"), language_of_environment())
 
 
 def _keep(ctx: click.Context, _parameter: click.Parameter, value: str | None) -> None:

@@ -13,6 +13,7 @@ from functools import cache
 from importlib import import_module
 
 from classify.apart import warm_up
+from ui.command_words import language_of_environment
 
 _LOG = logging.getLogger("tailsway.dashboard")
 
@@ -36,6 +37,22 @@ def _load() -> None:
 def load_ahead() -> None:
     """Begin to load what the pages need, and do not wait for it."""
     _loader()
+
+
+def newcomers_demo_ahead() -> None:
+    """Read the first demo before the browser is there, for a coach who has no clips yet."""
+    threading.Thread(target=_first_demo, daemon=False, name="first demo").start()
+
+
+def _first_demo() -> None:
+    wait_until_loaded()
+    try:
+        page_read, chooser = import_module("ui.page_read"), import_module("ui.clip_chooser")
+        words = import_module("ui.dash_words")
+        if not chooser.shelf().clips():
+            page_read.first_demo_ahead(words.Words(language_of_environment()))
+    except Exception:  # the page meets the same when it is asked, and says so
+        _LOG.info("reading ahead failed", exc_info=True)
 
 
 def wait_until_loaded() -> None:

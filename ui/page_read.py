@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import time
 from collections.abc import Mapping
 from contextlib import suppress
 from html import escape
@@ -26,13 +27,20 @@ from ui.known_form import known_form
 from ui.known_input import parse_known
 from ui.picture_html import picture_html
 from ui.progress_line import stage_words
-from ui.reading_store import kept_reading, read_ahead
+from ui.reading_store import (
+    GivingWayError,
+    asked_for,
+    kept_reading,
+    others_wait,
+    read_ahead,
+)
 from ui.rounds_part import attempt
 from ui.verdict import causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
 
 _MOST_KEPT = 24
 _FIRST_DEMO = "demo-fishtailing"
+_PAUSE_S = 0.5
 
 
 @st.cache_resource(show_spinner=False)
@@ -67,7 +75,18 @@ def _hello(word: Words) -> None:
     if st.button(word("pages.hello_demo"), type="primary", key="hello-demo"):
         st.query_params["clip"] = _FIRST_DEMO
         st.rerun()
-    # Whoever reads the greeting may look at the demo next, so it is made ready meanwhile.
+    # Whoever reads the greeting may look at the demo next.
+    first_demo_ahead(word)
+
+
+def first_demo_ahead(word: Words) -> None:
+    """Make the first demo ready behind the page, unless that was begun already.
+
+    Parameters
+    ----------
+    word
+        Language of its pictures.
+    """
     demo = clip_by_token(_FIRST_DEMO, word)
     if demo is not None:
         read_ahead(lambda go_on: _show_quietly(demo, word, go_on), "demo-ahead")
@@ -80,19 +99,33 @@ def _other_demos_ahead(chosen: ChosenClip, word: Words) -> None:
     others = [clip_by_token(token, word) for token in tokens[here + 1 :] + tokens[:here]]
 
     def work(go_on: Progress) -> None:
-        def tell(stage: str, share: float) -> None:
-            # A film that is asked for meanwhile shall find a process ready too.
-            warm_up()
-            go_on(stage, share)
-
         for other in others:
-            if other is not None:
-                with suppress(InputError):
-                    read_quietly(other, tell)
+            while other is not None and not _read_if_nobody_waits(other, go_on):
+                go_on("wait", 0.0)
+                time.sleep(_PAUSE_S)
 
     # On one processor whoever asks for another film would have to wait for this.
     if (os.cpu_count() or 1) > 1:
         read_ahead(work, "other-demos")
+
+
+def _read_if_nobody_waits(clip: ChosenClip, go_on: Progress) -> bool:
+    """Read a clip, or stop as soon as a page waits for another one; tell whether it is done."""
+
+    def tell(stage: str, share: float) -> None:
+        # A film that is asked for meanwhile shall find a process ready, and the processors free.
+        warm_up()
+        if others_wait(clip.sha256):
+            raise GivingWayError
+        go_on(stage, share)
+
+    try:
+        tell("wait", 0.0)
+        with suppress(InputError):
+            read_quietly(clip, tell)
+    except GivingWayError:
+        return False
+    return True
 
 
 def read_quietly(chosen: ChosenClip, go_on: Progress) -> ReadResult:
@@ -147,7 +180,7 @@ def read_with_progress(
     place = st.empty()
     try:
         known = parse_known(said)
-        with place, st.spinner(word("pages.reading")):
+        with asked_for(chosen.sha256), place, st.spinner(word("pages.reading")):
             result = kept_reading(
                 chosen.path, chosen.sha256, known, lambda: progress_bar(place, word)
             )

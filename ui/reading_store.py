@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import streamlit as st
@@ -67,6 +69,49 @@ def kept_reading(
         return fresh[0] if fresh else read_followed(followed, known=known)
 
     return results.get((sha256, known), make)
+
+
+class GivingWayError(Exception):
+    """Somebody waits for another film than the one that is read ahead."""
+
+
+_ASKED_LOCK = threading.Lock()
+_asked: Counter[str] = Counter()
+"""How many pages wait for each film, by its hash."""
+
+
+@contextmanager
+def asked_for(sha256: str) -> Iterator[None]:
+    """Let nothing be read ahead while a page waits for a film, but that film.
+
+    Parameters
+    ----------
+    sha256
+        The hash of its content.
+    """
+    with _ASKED_LOCK:
+        _asked[sha256] += 1
+    try:
+        yield
+    finally:
+        with _ASKED_LOCK:
+            _asked[sha256] -= 1
+
+
+def others_wait(sha256: str) -> bool:
+    """Tell whether a page waits for another film.
+
+    Parameters
+    ----------
+    sha256
+        The hash of the one that is read ahead.
+
+    Returns
+    -------
+    bool
+    """
+    with _ASKED_LOCK:
+        return any(count for other, count in _asked.items() if other != sha256)
 
 
 class _LeavingError(Exception):
