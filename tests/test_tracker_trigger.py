@@ -1,0 +1,47 @@
+"""The moment of release is told from the light's flicker and from a lone frame that differs."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tracker.trigger import Activity, likely_releases
+
+RELEASE = 60
+FRAMES = 110
+
+
+def frames(rng: np.random.Generator, *, flicker: float, jump_at: int | None) -> list[np.ndarray]:
+    """Draw a still scene in which a small part begins to move at the release."""
+    scene = rng.uniform(60, 180, (90, 160))
+    drawn = []
+    for k in range(FRAMES):
+        light = 1 + flicker * np.sin(2 * np.pi * 0.42 * k) + (0.1 if k == jump_at else 0.0)
+        luma = scene * light + rng.normal(0, 1.0, scene.shape)
+        if k >= RELEASE:
+            x = 40 + 2 * (k - RELEASE)
+            luma[30:46, x : x + 10] -= 14
+        drawn.append(np.clip(np.rint(luma), 0, 255).astype(np.uint8))
+    return drawn
+
+
+def found(films: list[np.ndarray]) -> list[int]:
+    """Likely releases of some frames."""
+    activity = Activity()
+    for luma in films:
+        activity.add(luma)
+    return likely_releases(activity.change())
+
+
+def test_release_in_steady_light(rng: np.random.Generator) -> None:
+    """The first likely moment is the one at which something begins to move."""
+    assert abs(found(frames(rng, flicker=0.0, jump_at=None))[0] - RELEASE) <= 1
+
+
+def test_release_under_flickering_lamps(rng: np.random.Generator) -> None:
+    """Lamps that brighten and dim the whole picture by a twentieth hide no release."""
+    assert abs(found(frames(rng, flicker=0.05, jump_at=None))[0] - RELEASE) <= 1
+
+
+def test_a_brighter_frame_is_no_release(rng: np.random.Generator) -> None:
+    """One frame that is a tenth brighter comes after the release, if at all."""
+    assert abs(found(frames(rng, flicker=0.0, jump_at=30))[0] - RELEASE) <= 1
