@@ -39,7 +39,7 @@ RIVAL = 0.8
 """Share of the best path's score from which another may be that of a second arrow (chosen here)."""
 
 BOTH_SURE = 0.95
-"""Confidence from which each of two paths is an arrow's, and the nearer one's counts."""
+"""Confidence from which each of two paths is an arrow's, and the one seen first counts."""
 
 SAME_ARROW = 12.0
 """Widths of the nock within which another path is that of the same arrow's shaft (chosen here)."""
@@ -171,7 +171,8 @@ def _best(
 ) -> tuple[float, Settled] | None:
     """Settle guesses until one is surely an arrow's; with a click, only those it lies on count.
 
-    Two archers may shoot at once: of arrows that are as sure the nearer is the one that was filmed.
+    Two archers may shoot at once: of arrows that are as sure the one that is seen first is that of
+    this release.
     """
     best: tuple[float, Settled] | None = None
     for guess in guesses:
@@ -192,7 +193,7 @@ def _best(
 def _rather(sure: float, settled: Settled, best: tuple[float, Settled]) -> bool:
     """Tell whether a path is rather the archer's arrow than the best so far."""
     if min(sure, best[0]) > BOTH_SURE:
-        return _near(settled) > _near(best[1])
+        return _first_row(settled) < _first_row(best[1])
     return sure > best[0]
 
 
@@ -203,9 +204,9 @@ def _beside(window: Window, guess: Guess, settled: Settled) -> bool:
     return bool(np.nanmedian(away / settled.size_px[rows]) < SAME_ARROW)
 
 
-def _near(settled: Settled) -> float:
-    """Diameter of the nock where it is first seen, pixels."""
-    return float(settled.size_px[np.isfinite(settled.size_px)][0])
+def _first_row(settled: Settled) -> int:
+    """Row in which the nock is first seen."""
+    return int(np.flatnonzero(np.isfinite(settled.xy_px[:, 0]))[0])
 
 
 def _hit(window: Window, settled: Settled, click: Vouched) -> bool:
