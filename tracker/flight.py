@@ -29,6 +29,10 @@ share that is left of a limb's."""
 SURE, CLAIM = 0.8, 0.6
 """Confidence at which other paths are not tried, and below which none is claimed (chosen here)."""
 
+CLAIM_UNTIMED = 0.4
+"""The same where nobody vouches for the capture rate: nothing is read from such a path, but the
+person is told what is missing (chosen here)."""
+
 CLAIM_CLICKED = 0.2
 """Confidence above which a path is claimed that a person clicked on (chosen here)."""
 
@@ -156,7 +160,8 @@ def follow_window(window: Window, fetch: FromRow, click: Click | None) -> FoundF
     guesses = search(scene.candidates, sky, scene.shape, np.random.default_rng(1))
     if click is None:
         best = _best(window, scene, sky, guesses, None)
-        return None if best is None or best[0] < CLAIM else _found(window, scene, *best)
+        claim = CLAIM_UNTIMED if window.stretch is None else CLAIM
+        return None if best is None or best[0] < claim else _found(window, scene, *best)
     there = vouched(click, window.first, scene.footage)
     # first what is found without a click, so that a click on it changes nothing
     guesses = [g for g in guesses if passes(g, sky, there)]
