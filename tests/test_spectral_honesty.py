@@ -106,7 +106,14 @@ def test_errors_of_an_indoor_flight_are_as_claimed():
 
 
 @pytest.mark.long
-@pytest.mark.parametrize(("yaw", "fast"), [(True, False), (False, True), (True, True)])
+@pytest.mark.parametrize(
+    ("yaw", "fast"),
+    [
+        (True, False),
+        pytest.param(False, True, marks=pytest.mark.endurance),
+        pytest.param(True, True, marks=pytest.mark.endurance),
+    ],
+)
 def test_intervals_cover_as_they_claim(yaw, fast):
     """68 % and 95 % intervals of modes cover within 5 points over 400 flights of 18 m."""
     errors = errors_in_sigmas(400, 21, yaw=yaw, fast=fast)

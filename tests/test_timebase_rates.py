@@ -93,7 +93,7 @@ def test_unknown_rate_stays_open_where_physics_cannot_tell(rng):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("distance_m", [18.0, 50.0])
+@pytest.mark.parametrize("distance_m", [18.0, pytest.param(50.0, marks=pytest.mark.endurance)])
 def test_nearly_all_wrong_rates_are_caught(distance_m):
     """At least 95 % of wrong rates with a distance or a scale, at most 5 % of right ones."""
     rng = np.random.default_rng(5)

@@ -128,9 +128,11 @@ def clicked_as_alone(path: Path, share: float) -> None:
     x, y = (alone.xy_px + alone.shake_px)[frame].tolist()
     (track,) = follow(path, click=Click(frame=frame, x_px=x + 3, y_px=y - 1)).flights
     assert track.found_by == "click"
-    np.testing.assert_array_equal(track.xy_px, alone.xy_px)
-    np.testing.assert_array_equal(track.sigma_px, alone.sigma_px)
-    assert (track.release_s, track.impact_s) == (alone.release_s, alone.impact_s)
+    # the scene is drawn from larger parts of the frames around a click: rounding differs
+    np.testing.assert_allclose(track.xy_px, alone.xy_px, rtol=0, atol=1e-3)
+    np.testing.assert_allclose(track.sigma_px, alone.sigma_px, rtol=0, atol=1e-3)
+    assert track.release_s == alone.release_s
+    assert track.impact_s == pytest.approx(alone.impact_s, abs=1e-6)
 
 
 def test_a_click_on_the_only_arrow_changes_nothing(plain: Rendered, tmp_path: Path) -> None:
