@@ -114,6 +114,7 @@ class ReadingProcesses:
         self._limits = limits
         self._copies = copies
         self._ready: list[ReadingProcess] = []
+        self._at_work = 0
         self._lock = threading.Lock()
         self._closed = False
 
@@ -132,7 +133,12 @@ class ReadingProcesses:
             process.end()
 
     def read_clip(
-        self, path: Path, *, known: Known, progress: Progress | None = None
+        self,
+        path: Path,
+        *,
+        known: Known,
+        progress: Progress | None = None,
+        gives_way: bool = False,
     ) -> ReadResult:
         """Read a film as `classify.pipeline.read_clip` does.
 
@@ -145,6 +151,8 @@ class ReadingProcesses:
         progress
             Called with each stage's name and the share of it that is done, and again and again
             meanwhile; what it raises ends the reading at once.
+        gives_way
+            Whether nobody waits for it yet, so that other work on this computer goes first.
 
         Returns
         -------
@@ -157,7 +165,8 @@ class ReadingProcesses:
             As the pipeline, and if reading crashed, took too long, or wanted too much memory.
         """
         with _sense(path):
-            *_, said = self._ask(self._request(path, known=known), progress)
+            request = self._request(path, known=known, gives_way=gives_way)
+            *_, said = self._ask(request, progress)
             return from_plain(ReadResult, said.tree, said.arrays)
 
     def frames(self, path: Path, first: int, last: int) -> dict[int, ByteArray]:
@@ -193,7 +202,13 @@ class ReadingProcesses:
         return found
 
     def _request(
-        self, path: Path, *, known: Known | None = None, first: int = 0, last: int = 0
+        self,
+        path: Path,
+        *,
+        known: Known | None = None,
+        first: int = 0,
+        last: int = 0,
+        gives_way: bool = False,
     ) -> Request:
         return Request(
             path=path,
@@ -201,6 +216,7 @@ class ReadingProcesses:
             known=known,
             first=first,
             last=last,
+            gives_way=gives_way,
             cpu_s=self._limits.cpu_s,
             memory_bytes=self._limits.memory_bytes,
         )
@@ -212,6 +228,8 @@ class ReadingProcesses:
             tell("wait", 0.0)
         try:
             process = self._take()
+            with self._lock:
+                self._at_work += 1
             try:
                 process.ask(request)
                 yield from self._hear(process, request.path, tell)
@@ -232,11 +250,15 @@ class ReadingProcesses:
     def _give_back(self, process: ReadingProcess) -> None:
         """Keep a process that waits for the next film; replace one that did not come to rest."""
         with self._lock:
+            self._at_work -= 1
+            alone = not self._at_work
             if process.rests and not self._closed:
                 self._ready.append(process)
                 return
         process.end()
-        self.warm()
+        # One that loads its libraries would slow down those that are at work.
+        if alone:
+            self.warm()
 
     def _hear(self, process: ReadingProcess, path: Path, tell: Progress) -> Iterator[Said]:
         start = heard = time.monotonic()
@@ -317,7 +339,9 @@ def warm_up() -> None:
     _processes(os.getpid()).warm()
 
 
-def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> ReadResult:
+def read_clip(
+    path: Path, *, known: Known, progress: Progress | None = None, gives_way: bool = False
+) -> ReadResult:
     """Read one flight of a film in a process of its own.
 
     Parameters
@@ -329,6 +353,8 @@ def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> 
     progress
         Called with each stage's name and the share of it that is done, and a few times a second
         meanwhile; what it raises ends the reading at once.
+    gives_way
+        Whether nobody waits for it yet, so that other work on this computer goes first.
 
     Returns
     -------
@@ -341,7 +367,9 @@ def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> 
         As there; also if reading the film crashed, took too long or wanted too much memory, or no
         process could be started.
     """
-    return _processes(os.getpid()).read_clip(path, known=known, progress=progress)
+    return _processes(os.getpid()).read_clip(
+        path, known=known, progress=progress, gives_way=gives_way
+    )
 
 
 def frames_of(path: Path, first: int, last: int) -> dict[int, ByteArray]:

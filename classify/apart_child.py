@@ -30,6 +30,9 @@ NO_MEMORY_CODE = -4
 CLOSE_BYTES = 1 << 26
 """A want of memory this close to the limit is met by one more picture of the largest size."""
 
+GIVES_WAY = 10
+"""How much nicer than the rest of the program a reading is that nobody waits for."""
+
 STACKS_BYTES = 1 << 25
 """Address space for the threads that decoders start, each processor."""
 
@@ -80,6 +83,8 @@ def _answer(request: Said, answers: BinaryIO) -> None:
         asked = from_plain(Request, request.tree, request.arrays)
         _limit(asked.cpu_s, asked.memory_bytes)
         os.chdir(asked.folder)
+        if asked.gives_way and sys.platform != "win32":
+            os.nice(GIVES_WAY)
         if asked.known is not None:
             _read(asked.path, asked.known, answers)
         else:

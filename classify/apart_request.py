@@ -20,6 +20,8 @@ class Request:
         What the coach knows, where a reading is wanted.
     first, last
         Frame numbers, where frames are wanted.
+    gives_way
+        Whether other work on this computer goes first.
     cpu_s, memory_bytes
         As in `classify.apart.Limits`.
     """
@@ -29,5 +31,6 @@ class Request:
     known: Known | None = None
     first: int = 0
     last: int = 0
+    gives_way: bool = False
     cpu_s: int
     memory_bytes: int

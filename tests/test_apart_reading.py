@@ -20,6 +20,7 @@ from threadpoolctl import threadpool_limits
 
 import classify.pipeline
 from classify.apart import GIB, Limits, ReadingProcesses
+from classify.apart_child import GIVES_WAY
 from classify.plain_values import to_plain
 from classify.read_result import ReadResult
 from classify.types import Known
@@ -227,6 +228,29 @@ def test_reading_can_be_called_off(processes: ReadingProcesses) -> None:
         processes.read_clip(CLIP, known=KNOWN, progress=progress)
     assert at_work
     assert gone(at_work)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="lists processes as Linux does")
+def test_reading_that_nobody_waits_for_gives_way(
+    processes: ReadingProcesses, tmp_path: Path
+) -> None:
+    """The copy that reads such a film is nicer than the rest, and the next one is not."""
+    film = cropped_flight(tmp_path / "a.mp4")
+
+    def nicest(*, gives_way: bool) -> int:
+        found = [0]
+
+        def progress(stage: str, share: float) -> None:
+            if stage == "search":
+                here = os.getpriority(os.PRIO_PROCESS, 0)
+                below = descendants(os.getpid())
+                found.extend(os.getpriority(os.PRIO_PROCESS, pid) - here for pid in below)
+
+        processes.read_clip(film, known=KNOWN, progress=progress, gives_way=gives_way)
+        return max(found)
+
+    assert nicest(gives_way=True) == GIVES_WAY
+    assert nicest(gives_way=False) == 0
 
 
 def test_nothing_outlives_the_program_that_asks(tmp_path: Path) -> None:

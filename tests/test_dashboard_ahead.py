@@ -74,7 +74,8 @@ def test_other_demos_are_read_once_each_the_next_one_first(
     """Beside one demo all others are read in the chooser's order, past one that cannot be."""
     read: list[str] = []
 
-    def reading(chosen: ChosenClip, _go_on: Progress) -> None:
+    def reading(chosen: ChosenClip, _go_on: Progress, *, gives_way: bool) -> None:
+        assert gives_way
         read.append(chosen.token)
         raise InputError("film.missing_file", path="gone.mp4")
 
@@ -92,7 +93,8 @@ def test_reading_ahead_gives_way_to_a_page(monkeypatch: pytest.MonkeyPatch) -> N
     """While a page waits for another film it stops, and begins that clip anew afterwards."""
     read: list[str] = []
 
-    def reading(chosen: ChosenClip, go_on: Progress) -> None:
+    def reading(chosen: ChosenClip, go_on: Progress, *, gives_way: bool) -> None:
+        assert gives_way
         read.append(chosen.token)
         with asked_for(chosen.sha256):
             go_on("search", 0.1)  # a page that waits for this very film has the same wish

@@ -114,21 +114,21 @@ def _read_if_nobody_waits(clip: ChosenClip, go_on: Progress) -> bool:
 
     def tell(stage: str, share: float) -> None:
         # A film that is asked for meanwhile shall find a process ready, and the processors free.
-        warm_up()
         if others_wait(clip.sha256):
             raise GivingWayError
+        warm_up()
         go_on(stage, share)
 
     try:
         tell("wait", 0.0)
         with suppress(InputError):
-            read_quietly(clip, tell)
+            read_quietly(clip, tell, gives_way=True)
     except GivingWayError:
         return False
     return True
 
 
-def read_quietly(chosen: ChosenClip, go_on: Progress) -> ReadResult:
+def read_quietly(chosen: ChosenClip, go_on: Progress, *, gives_way: bool = False) -> ReadResult:
     """Read a clip behind the page, with all that was said about it.
 
     Parameters
@@ -137,6 +137,8 @@ def read_quietly(chosen: ChosenClip, go_on: Progress) -> ReadResult:
         The clip.
     go_on
         What the reading reports to.
+    gives_way
+        Whether no page waits for it yet.
 
     Returns
     -------
@@ -149,7 +151,7 @@ def read_quietly(chosen: ChosenClip, go_on: Progress) -> ReadResult:
         If the clip cannot be read.
     """
     known = parse_known(told(shelf(), chosen.sha256, chosen.given))
-    return kept_reading(chosen.path, chosen.sha256, known, lambda: go_on)
+    return kept_reading(chosen.path, chosen.sha256, known, lambda: go_on, gives_way=gives_way)
 
 
 def _show_quietly(chosen: ChosenClip, word: Words, go_on: Progress) -> FlightViews:

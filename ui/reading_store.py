@@ -33,7 +33,12 @@ def _followed() -> Kept[Followed]:
 
 
 def kept_reading(
-    path: Path, sha256: str, known: Known, progress: Callable[[], Progress]
+    path: Path,
+    sha256: str,
+    known: Known,
+    progress: Callable[[], Progress],
+    *,
+    gives_way: bool = False,
 ) -> ReadResult:
     """Read a clip once for each set of what is known.
 
@@ -45,6 +50,8 @@ def kept_reading(
         What the coach knows.
     progress
         Called, if the film has to be followed, for something to report to.
+    gives_way
+        Whether no page waits for it yet, so that what one waits for goes first.
 
     Returns
     -------
@@ -60,7 +67,7 @@ def kept_reading(
     fresh: list[ReadResult] = []
 
     def follow() -> Followed:
-        fresh.append(read_clip(path, known=known, progress=progress()))
+        fresh.append(read_clip(path, known=known, progress=progress(), gives_way=gives_way))
         return fresh[0].followed
 
     def make() -> ReadResult:
