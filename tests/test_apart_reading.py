@@ -240,7 +240,7 @@ def test_reading_that_nobody_waits_for_gives_way(
     def nicest(*, gives_way: bool) -> int:
         found = [0]
 
-        def progress(stage: str, share: float) -> None:
+        def progress(stage: str, _share: float) -> None:
             if stage == "search":
                 here = os.getpriority(os.PRIO_PROCESS, 0)
                 below = descendants(os.getpid())

@@ -10,10 +10,11 @@ import pytest
 from fixtures.camera import nock_px
 from fixtures.evaluate import phone_coding
 from fixtures.make_clips import CLIPS
+from fixtures.misfits import plan_with_misfits
 from fixtures.passers import other_arrow_plan
 from fixtures.plan import FlightPlan, Misfits
 from fixtures.render import Rendered, render
-from tests.benchmarks.filmed_flights import compared, drawn_plan, filmed
+from tests.benchmarks.filmed_flights import compared, filmed
 from tests.tracked_films import distance_px, right, small_flight, written
 from tracker.follow import follow
 from tracker.types import Click, FloatArray, message
@@ -202,7 +203,7 @@ def test_the_look_is_not_learnt_from_the_bow() -> None:
     Learnt there, it came out as dark as the shaft, and its path lay two widths beside it.
     """
     rng = np.random.default_rng([77, 23, 0])
-    plan, kinds = drawn_plan(rng, "clear", misfits=1)
+    plan, kinds = plan_with_misfits(rng, "clear", misfits=1)
     assert kinds == ("blur",)
     made = filmed(plan, seed=int(rng.integers(2**31)), coding=phone_coding(plan, 0.12))
     one = compared(plan, *made)

@@ -7,24 +7,18 @@ from typing import Literal
 
 import numpy as np
 
+from tracker.arrowlike import FEWEST_SEEN, behind, features_of, shipped_arrow_model
 from tracker.candidates import joined
 from tracker.footage import FromRow
 from tracker.landing import landing
 from tracker.path import Guess, Sky, passes, search
 from tracker.scene import STROKE_TRUE_S, Seen, Window, look, sky_of
-from tracker.settle import GRAVITY, NOCK_M, Settled, settle
+from tracker.settle import Settled, settle
 from tracker.types import ByteArray, Click, FloatArray, Message, Track
 from tracker.vouched import Vouched, vouched, with_click
 
 FEWEST_FRAMES = 16
 """Below this a clip cannot hold a flight that tells anything."""
-
-FEWEST_SEEN = 12
-"""Frames in which the nock must be seen."""
-
-BLACK, NOT_BLACK, BLACK_IS_BOW = 30.0, 60.0, 0.45
-"""Grey level up to which what flies is as likely a limb of the bow, from which it is not, and the
-share that is left of a limb's."""
 
 SURE, CLAIM = 0.8, 0.6
 """Confidence at which other paths are not tried, and below which none is claimed (chosen here)."""
@@ -181,15 +175,16 @@ def _best(
     """
     best: tuple[float, Settled] | None = None
     for guess in guesses:
+        share = guess.score / guesses[0].score
         if best is not None and best[0] > SURE:
-            if guess.score < RIVAL * guesses[0].score:
+            if share < RIVAL:
                 break
             if _beside(window, guess, best[1]):
                 continue
         settled = _settled(window, scene, sky, guess)
         if settled is None or (click is not None and not _hit(window, settled, click)):
             continue
-        sure = confidence(window, settled)
+        sure = confidence(window, sky, settled, share) * behind(window, settled)
         if best is None or _rather(sure, settled, best):
             best = sure, settled
     return best
@@ -247,7 +242,7 @@ def _through(window: Window, scene: Seen, sky: Sky, click: Vouched) -> FoundFlig
             continue
         first = int(np.flatnonzero(np.isfinite(settled.xy_px[:, 0]))[0])
         came = replace(window, release=window.first + first)
-        sure = confidence(came, settled)
+        sure = confidence(came, sky, settled, guess.score / guesses[0].score)
         if sure > (CLAIM_CLICKED if best is None else best[0]):
             best = sure, settled
         if sure > SURE:
@@ -255,7 +250,7 @@ def _through(window: Window, scene: Seen, sky: Sky, click: Vouched) -> FoundFlig
     if best is None:
         return None
     found = _found(window, scene, *best)
-    if confidence(window, best[1]) < best[0] / 2:
+    if confidence(window, sky, best[1], 1.0) * behind(window, best[1]) < best[0] / 2:
         return replace(found, release_s=None, release_sigma_s=None)
     return found
 
@@ -271,46 +266,25 @@ def _settled(window: Window, scene: Seen, sky: Sky, guess: Guess) -> Settled | N
     return settle(scene.footage, sky, guess, xy, size, window.true_per_clock)
 
 
-def confidence(window: Window, settled: Settled) -> float:
+def confidence(window: Window, sky: Sky, settled: Settled, score_share: float) -> float:
     """Weigh how sure it is that a settled path is an arrow's, 0 to 1.
 
-    An arrow is seen in most frames between its first and last, moves as a swinging tail does, comes
-    into sight soon after the release, explains what changed around it, keeps its brightness while
-    it shrinks as one over T, and falls as fast as its size says: fall and size both grow with focal
-    length over speed.
+    Parameters
+    ----------
+    window, sky
+        Where it was searched for.
+    settled
+        The path.
+    score_share
+        Its score in the search over that of the best path.
+
+    Returns
+    -------
+    float
+        A probability by `tracker.arrowlike`; 0 if the nock is seen in too few frames.
     """
-    kept = int(np.isfinite(settled.xy_px[:, 0]).sum())
-    if kept < FEWEST_SEEN:
-        return 0.0
-    rows = np.nonzero(settled.spotted)[0]
-    depth = window.times_s[rows] - settled.path.singular_s
-    share = len(rows) / (rows[-1] - rows[0] + 1)
-    amplitude = settled.amplitude[rows]
-    middle = float(np.median(amplitude))
-    scatter = float(1.4826 * np.median(np.abs(amplitude - middle))) / max(middle, 1e-3)
-    growth = float(np.polyfit(np.log(depth), np.log(np.maximum(amplitude, 0.05)), 1)[0])
-    total = float(np.sqrt(np.sum(settled.contrast[rows] ** 2)))
-    # faint places explain little of the noise around them, and near ones little of their vanes
-    clear = np.maximum(settled.contrast[rows], 1e-3)
-    share_px = np.maximum(settled.explained[rows], 0)
-    explained = max(float(np.median(share_px)), float(np.average(share_px, weights=clear)))
-    late_s = (rows[0] + window.first - window.release) * window.step_s * window.true_per_clock
-    sure = (
-        np.clip((share - 0.2) / 0.4, 0, 1)
-        * np.clip((1.0 - scatter) / 0.4, 0, 1)
-        * np.clip((1.0 - abs(growth)) / 0.4, 0, 1)
-        * np.clip((total - 25) / 40, 0, 1)
-        * np.clip((len(rows) - 8) / 16, 0, 1)
-        * np.clip((kept / len(rows) - 0.4) / 0.3, 0, 1)
-        * np.clip((0.12 - late_s) / 0.03, 0, 1)
-        * np.clip((explained - 0.42) / 0.15, 0, 1)
-        * np.interp(settled.look.nock, [BLACK, NOT_BLACK], [BLACK_IS_BOW, 1.0])
-    )
-    if window.stretch is not None:
-        fall = settled.path.y[2] / (0.5 * GRAVITY * window.stretch**2)
-        unlike = abs(np.log(settled.look.size_px_s / max(NOCK_M * fall, 1e-9)))
-        sure *= np.clip((1.0 - unlike) / 0.4, 0, 1)
-    return float(sure)
+    features = features_of(window, sky, settled, score_share)
+    return 0.0 if features is None else shipped_arrow_model().probability(features)
 
 
 def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundFlight:

@@ -35,10 +35,10 @@ TRIPLES = 5000
 SEEN = 0.8
 """Share of its frames in which an arrow yields a candidate (chosen here)."""
 
-POLISHED = 24
+POLISHED = 40
 """Raw paths, the best that run apart, that are fitted to their candidates."""
 
-POLISHED_FROM = 0.4
+POLISHED_FROM = 0.25
 """Share of the best raw path's score below which none is worth that (chosen here)."""
 
 SIZE_SPREAD = 0.6
@@ -51,6 +51,9 @@ MISSED = float(np.log(1 - SEEN))
 
 FEWEST_FRAMES = 12
 """A shorter path is not told from chance (chosen here)."""
+
+FEWEST_SIGHTINGS = 6
+"""Without so many no path is fitted."""
 
 LEAST_TRAVEL_PX = 14.0
 """What stands still is no arrow in flight (chosen here)."""
@@ -423,8 +426,11 @@ def _polish(table: _Table, sky: Sky, guess: Guess) -> Guess | None:
             return None
         rows = np.arange(first[0], last[0] + 1)
         rows = rows[rank[0, rows] >= 0]
-        xy = table.xy[rows, rank[0, rows]]
-        fitted = fit(sky, rows, xy, path.singular_s, path)
+        if len(rows) < FEWEST_SIGHTINGS:
+            return None
+        chosen = rank[0, rows]
+        fall = _due_fall(sky, since[rows], np.exp(table.log_size[rows, chosen]), path)
+        fitted = fit(sky, rows, table.xy[rows, chosen], path.singular_s, path, fall)
         if fitted is None:
             return None
         path = fitted
@@ -441,12 +447,28 @@ def _polish(table: _Table, sky: Sky, guess: Guess) -> Guess | None:
     )
 
 
+def _due_fall(
+    sky: Sky, since_s: FloatArray, size_px: FloatArray, path: Perspective
+) -> tuple[float, float]:
+    """Say how fast a path falls, and how sure that is, from the sizes of its candidates.
+
+    Without a capture rate they tell nothing: then it is held to what the path has, within bounds.
+    """
+    if sky.size_per_fall_s2 is None:
+        due = float(np.clip(path.y[2], *sky.fall_px_s))
+    else:
+        due = float(np.median(size_px * since_s)) / sky.size_per_fall_s2
+        due = float(np.clip(due, *sky.fall_px_s))
+    return due, SIZE_SPREAD * due
+
+
 def fit(
     sky: Sky,
     rows: npt.NDArray[np.int64],
     xy_px: FloatArray,
     singular: float,
     start: Perspective | None = None,
+    fall_px_s: tuple[float, float] | None = None,
 ) -> Perspective | None:
     """Fit (1) robustly to sightings, trying singular times around the one given.
 
@@ -462,13 +484,16 @@ def fit(
         Singular time to start from, seconds.
     start
         A path to take the first robust weights from.
+    fall_px_s
+        g as something else tells it, and its standard error: over a short way a swing up and down
+        hides the fall.
 
     Returns
     -------
     Perspective or None
         None if there are too few sightings.
     """
-    if len(rows) < 6:
+    if len(rows) < FEWEST_SIGHTINGS:
         return None
     time = sky.time_s[rows]
     reach = time[0] - singular
@@ -489,7 +514,11 @@ def fit(
             root = (np.sqrt(weight) / tolerance)[:, None]
             x = np.zeros(3)
             x[:2] = np.linalg.lstsq(basis[:, :2] * root, xy_px[:, 0] * root[:, 0], rcond=None)[0]
-            y = np.linalg.lstsq(basis * root, xy_px[:, 1] * root[:, 0], rcond=None)[0]
+            rows_y, told_y = basis * root, xy_px[:, 1] * root[:, 0]
+            if fall_px_s is not None:
+                rows_y = np.vstack([rows_y, [0.0, 0.0, 1 / fall_px_s[1]]])
+                told_y = np.append(told_y, fall_px_s[0] / fall_px_s[1])
+            y = np.linalg.lstsq(rows_y, told_y, rcond=None)[0]
             miss2 = ((np.stack([basis @ x, basis @ y], axis=1) - xy_px) ** 2).sum(axis=1)
             weight = 1 / (1 + miss2 / (2 * tolerance) ** 2)
         cost = float(np.log1p(miss2 / (2 * tolerance) ** 2).sum())

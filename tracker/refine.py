@@ -243,9 +243,11 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
             break
     miss = data - drawn.change
     template = drawn.covers.nock * (look.nock - patch.scene)
-    power = float((patch.weight * template**2).sum())
+    template += drawn.covers.shaft * (look.shaft - patch.scene)
+    trust = _trust(patch, look, drawn.covers)
+    power = float((trust * template**2).sum())
     without = miss + template
-    amplitude = float((patch.weight * template * without).sum()) / max(power, 1e-12)
+    amplitude = float((trust * template * without).sum()) / max(power, 1e-12)
     return Placed(
         pose=pose,
         covariance=np.asarray(np.linalg.inv(normal)[:2, :2], dtype=np.float64),

@@ -87,6 +87,10 @@ LEARN_FROM, FEWEST_LEARNT = 9, 5
 ALIKE_LEVELS = 45.0
 """Grey levels by which a nock may seem brighter or darker from frame to frame (chosen here)."""
 
+FALL_SPREAD = 0.4
+"""Share by which fall and size of the nock may disagree: nocks differ, and so do the sizes that
+blurred pictures show (chosen here)."""
+
 SHAPE_SHARE = 0.02
 """Error of the nock's place from vanes unlike the model's, as a share of its diameter."""
 
@@ -105,8 +109,9 @@ class Settled:
         (n,) nock's diameter, NaN where not claimed.
     contrast, amplitude
         (n,) nock's contrast in standard errors and as a share of the look's; NaN where not tried.
-    explained
-        (n,) share of what changed around the tail that the model explains; NaN where not tried.
+    explained, misfit
+        (n,) share of what changed around the tail that the model explains, and chi-square per pixel
+        that it leaves; NaN where not tried.
     depth_s
         (n,) T.
     look
@@ -122,6 +127,7 @@ class Settled:
     contrast: FloatArray
     amplitude: FloatArray
     explained: FloatArray
+    misfit: FloatArray
     depth_s: FloatArray
     look: Look
     path: Perspective
@@ -201,7 +207,8 @@ class _Work:
         self.rows = self.rows[self.depth[self.rows] > 0.7 * self.step]
         self.expected = self._expect(xy_px)
         # the fall calibrates focal length over speed, and that times a nock's width is its size
-        start = NOCK_M * guess.path.y[2] / (0.5 * GRAVITY * stretch**2)
+        self.fall_per_size = 0.5 * GRAVITY * stretch**2 / NOCK_M
+        start = guess.path.y[2] / self.fall_per_size
         known = np.isfinite(size_px) & (size_px > 1.0)
         if known.any():
             shown = float(np.median(1.2 * size_px[known] * self.depth[known]))
@@ -362,7 +369,7 @@ class _Work:
             strength[row] = float(score[iy, ix])
             levels[row] = float(patch.scene[iy, ix] + sign * change[iy, ix])
         rows = rows_of(found)
-        path = fit(self.sky, rows, found[rows], self.path.singular_s, None)
+        path = self._fitted(rows, found, None)
         if path is None or path.singular_s > self.sky.time_s[rows[0]] - 0.7 * self.step:
             path = self.path
         swing = (found - path.at(self.sky.time_s)) * self.depth[:, None]
@@ -429,8 +436,7 @@ class _Work:
         if np.isfinite(xy[:, 0]).sum() < 8:
             return
         rows = np.nonzero(np.isfinite(xy[:, 0]))[0]
-        again = fit(self.sky, rows, xy[rows], self.path.singular_s, self.path)
-        self._take(again)
+        self._take(self._fitted(rows, xy, self.path))
         self.expected = self._expect(xy)
         off = np.linalg.norm(xy - self.expected, axis=1)
         near = off < AGAIN_PX + AGAIN_SHARE * self.look.size_px_s / self.depth
@@ -466,6 +472,14 @@ class _Work:
         for row in self.rows[self.rows < have[-1]].tolist():
             self.placed.pop(row, None)
 
+    def _fitted(
+        self, rows: npt.NDArray[np.int64], xy_px: FloatArray, start: Perspective | None
+    ) -> Perspective | None:
+        """Lay a path through places; how large the nock is tells how fast it falls."""
+        due = self.look.size_px_s * self.fall_per_size
+        told = None if self.sky.size_per_fall_s2 is None else (due, FALL_SPREAD * due)
+        return fit(self.sky, rows, xy_px[rows], self.path.singular_s, start, told)
+
     def _take(self, path: Perspective | None) -> None:
         """Go on with a better path; sizes go with its depth."""
         if path is None or path.singular_s > self.sky.time_s[self.rows[0]] - 0.7 * self.step:
@@ -494,7 +508,7 @@ class _Work:
                 return
             recent = have[-60:]
             if len(more) and self.rows[-1] - refitted >= REFIT_EVERY:
-                self._take(fit(self.sky, have, xy[have], self.path.singular_s, self.path))
+                self._take(self._fitted(have, xy, self.path))
                 refitted = int(self.rows[-1])
             late = np.isin(np.arange(self.n), recent)[:, None]
             # those already placed were expected where they were expected
@@ -556,6 +570,12 @@ class _Work:
             share[row] = placed.gain / max(placed.gain + placed.left, 1e-9)
         return share
 
+    def _misfit(self) -> FloatArray:
+        left = np.full(self.n, np.nan)
+        for row, placed in self.placed.items():
+            left[row] = placed.misfit
+        return left
+
     def result(self) -> Settled:
         """Put everything in the window's rows."""
         xy, sigma, contrast, amplitude = self._claimed()
@@ -576,6 +596,7 @@ class _Work:
             contrast=contrast,
             amplitude=amplitude,
             explained=self._explained(),
+            misfit=self._misfit(),
             depth_s=self.depth,
             look=self.look,
             path=self.path,

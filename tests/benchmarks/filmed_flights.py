@@ -15,7 +15,7 @@ import numpy as np
 
 from fixtures.camera import aim_launch, nock_px
 from fixtures.encode import Coding, write_clip
-from fixtures.misfits import MISFIT_KINDS, Difficulty, framed, random_plan, with_misfit
+from fixtures.misfits import framed, random_plan
 from fixtures.passers import other_arrow_plan
 from fixtures.plan import FlightPlan, Sensor
 from fixtures.render import render
@@ -92,38 +92,6 @@ class Compared:
         error, sigma = self.error_px[self.wide], self.sigma_px[self.wide]
         offset = (error / sigma**2).sum(axis=0) / (1 / sigma**2).sum(axis=0)
         return np.asarray(((error - offset) / sigma) ** 2)
-
-
-def drawn_plan(
-    rng: np.random.Generator, difficulty: Difficulty, *, misfits: int
-) -> tuple[FlightPlan, tuple[str, ...]]:
-    """Draw a flight and bend it away, some times over, from what a tracker may assume.
-
-    Parameters
-    ----------
-    rng
-        Of the draw.
-    difficulty
-        "clear" or "hard".
-    misfits
-        How many departures, each of another kind. A dull nock is none on a clear film: it is what
-        makes a film hard.
-
-    Returns
-    -------
-    plan : FlightPlan
-        Aimed and framed.
-    kinds : tuple of str
-        Of its misfits.
-    """
-    plan = random_plan(rng, difficulty)
-    usual = [kind for kind in MISFIT_KINDS if kind != "dull nock"]
-    kinds = tuple(str(kind) for kind in rng.choice(usual, misfits, replace=False))
-    for kind in kinds:
-        plan = with_misfit(plan, kind, rng)
-    strike = 0.3 * plan.launch.face_diameter_m * rng.normal(size=2)
-    plan = aim_launch(plan, right_m=float(strike[0]), up_m=float(strike[1]))
-    return framed(plan, rng), kinds
 
 
 def small_plan(rng: np.random.Generator) -> FlightPlan:

@@ -22,12 +22,11 @@ from joblib import Parallel, delayed
 from scipy.stats import f as f_distribution
 
 from fixtures.evaluate import BITS_PER_PIXEL, phone_coding
-from fixtures.misfits import Difficulty
+from fixtures.misfits import Difficulty, plan_with_misfits
 from tests.benchmarks.filmed_flights import (
     LOSSLESS,
     Compared,
     compared,
-    drawn_plan,
     filmed,
     long_plan,
     small_plan,
@@ -82,21 +81,34 @@ def in_turn(run: Callable[[int], T], numbers: range, jobs: int) -> Iterator[T]:
     show_default=True,
     help="Number of the first film, to go on where a run was ended.",
 )
+@click.option(
+    "--bits",
+    type=click.FloatRange(min=0, min_open=True),
+    default=None,
+    help="For each pixel of the film, instead of those usual for the difficulty.",
+)
 @jobs_option
 def films(
-    clips: int, seed: int, difficulty: Difficulty, misfits: int, first: int, jobs: int
-) -> None:  # fmt: skip
+    clips: int,
+    seed: int,
+    difficulty: Difficulty,
+    misfits: int,
+    first: int,
+    bits: float | None,
+    jobs: int,
+) -> None:
     """Follow compressed films without a click."""
+    bits = bits or BITS_PER_PIXEL[difficulty]
     click.echo(f"{difficulty} films, seed {seed}, {misfits} misfits each, "
-               f"{BITS_PER_PIXEL[difficulty]} bits a pixel; errors over frames with a nock of "
+               f"{bits} bits a pixel; errors over frames with a nock of "
                f"1 px or more, a constant offset removed")  # fmt: skip
     click.echo("film  outcome   rms x  rms y   mid x  mid y   z2 x  z2 y   frames  misfits")
 
     def run(number: int) -> tuple[int, Compared, tuple[str, ...]]:
         cv2.setNumThreads(1)
         rng = np.random.default_rng([seed, number, DIFFICULTIES.index(difficulty)])
-        plan, kinds = drawn_plan(rng, difficulty, misfits=misfits)
-        coding = phone_coding(plan, BITS_PER_PIXEL[difficulty])
+        plan, kinds = plan_with_misfits(rng, difficulty, misfits=misfits)
+        coding = phone_coding(plan, bits)
         made = filmed(plan, seed=int(rng.integers(2**31)), coding=coding)
         return number, compared(plan, *made), kinds
 
