@@ -1,4 +1,4 @@
-"""What tells an arrow's path from others: the stored numbers, and what they make of filmed paths."""
+"""What tells an arrow's path from others: the stored numbers, and what they make of films."""
 
 from __future__ import annotations
 
