@@ -39,6 +39,10 @@ JITTER_MM = 0.25
 """Motion of the nock that no mode describes (flexing vanes, a roll that speeds up, a fast swing too
 narrow to be told); chosen here."""
 
+DRIFT, DRIFT_WAVES = 0.5, 4
+"""Size of an error that neighbouring places share, over the claimed one, and how many waves, from
+none to half as many over the flight, make it up; chosen on rendered films."""
+
 WELL_SEEN = 0.05
 """Relative error of the yaw frequency below which one Gaussian describes it."""
 
@@ -209,6 +213,7 @@ class _Flight:
     picture: Picture
     data: FloatArray
     weight: FloatArray
+    drift: FloatArray
     path: FloatArray
     fast: FloatArray
     mean: FloatArray
@@ -247,6 +252,7 @@ class _Flight:
             ),
             data=track.xy_px[rows].T.ravel(),
             weight=1.0 / np.sqrt(variance.T.ravel()),
+            drift=_drift(motion.time_s, np.sqrt(scale2) * sigma),
             path=path,
             fast=np.array([[np.log(m.f_hz), m.decay_per_s] for m in fast]).reshape(-1),
             mean=np.array([np.log(tau.value), priors.drag_per_s.value, priors.roll_rad.value]),
@@ -307,6 +313,7 @@ class _Eased:
     nuisance: FloatArray
     yaw: FloatArray
     target: FloatArray
+    drifts: int
     px_s_per_mm: float
 
     @classmethod
@@ -315,16 +322,20 @@ class _Eased:
         yaw = slice(PATH_LINEAR, PATH_LINEAR + 4)
         others = np.delete(phi, np.arange(PATH_LINEAR, PATH_LINEAR + 4), axis=1)
         fast = others.shape[1] - PATH_LINEAR
-        k = PATH_NONLINEAR + others.shape[1]
+        drifts = flight.drift.shape[1]
+        k = PATH_NONLINEAR + others.shape[1] + drifts
         root = np.zeros(k)
         root[:PATH_NONLINEAR] = np.sqrt(flight.precision)
         root[PATH_NONLINEAR + 4] = np.sqrt(flight.fall[1])
         if fast:
-            root[-fast:] = 1.0 / (WIDE_MM * flight.px_s_per_mm)
+            first = PATH_NONLINEAR + PATH_LINEAR
+            root[first : first + fast] = 1.0 / (WIDE_MM * flight.px_s_per_mm)
+        root[k - drifts :] = 1.0
         wanted = np.zeros(k)
         wanted[:PATH_NONLINEAR] = flight.mean - path
         wanted[PATH_NONLINEAR + 4] = flight.fall[0]
-        N = np.concatenate([np.concatenate([moved, others], axis=1) * w, np.diag(root)])
+        nuisances = np.concatenate([moved, others, flight.drift], axis=1)
+        N = np.concatenate([nuisances * w, np.diag(root)])
         b = np.concatenate([flight.data * flight.weight, root * wanted])
         Y = np.concatenate([phi[:, yaw] * w, np.zeros((k, 4))])
         norms = np.linalg.norm(N, axis=0)
@@ -341,6 +352,7 @@ class _Eased:
             nuisance=N[: m + k],
             yaw=Y,
             target=b,
+            drifts=drifts,
             px_s_per_mm=flight.px_s_per_mm,
         )
 
@@ -371,9 +383,23 @@ class _Eased:
         """Give the change of the path and the linear parameters at the likeliest prior."""
         _, amplitude, _ = max(self.mixture(), key=lambda part: part[0])
         rest = np.linalg.lstsq(self.nuisance, self.target - self.yaw @ amplitude, rcond=None)[0]
-        change, others = rest[:PATH_NONLINEAR], rest[PATH_NONLINEAR:]
+        change, others = rest[:PATH_NONLINEAR], rest[PATH_NONLINEAR : len(rest) - self.drifts]
         linear = np.concatenate([others[:PATH_LINEAR], amplitude, others[PATH_LINEAR:]])
         return np.asarray(change), np.asarray(linear, dtype=np.float64)
+
+
+def _drift(time_s: FloatArray, sigma_px: FloatArray) -> FloatArray:
+    """(2 n, 2 k) smooth errors of the places, across and then up-down, each of unit variance.
+
+    What pulls a place (vanes unlike the model, an edge of the scenery, compression) pulls the next
+    one alike: such an error passes for slow swing and does not average out over the frames.
+    """
+    turn = np.pi * (time_s - time_s[0]) / (time_s[-1] - time_s[0])
+    waves = np.cos(turn[:, None] * np.arange(DRIFT_WAVES)) * DRIFT
+    nothing = np.zeros_like(waves)
+    across = np.concatenate([waves * sigma_px[:, :1], nothing])
+    up_down = np.concatenate([nothing, waves * sigma_px[:, 1:]])
+    return np.concatenate([across, up_down], axis=1)
 
 
 def _gather(spots: list[_Spot], grid: FloatArray, mm_per_px_s: float) -> SlowSwing:

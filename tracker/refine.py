@@ -103,7 +103,8 @@ class Placed:
     left
         Chi-square beyond the noise alone.
     contrast, amplitude
-        Nock's contrast with the scene in its own standard errors, and as a share of the look's.
+        Contrast of nock and shaft with the scene in its own standard errors, and as a share of the
+        look's. A dull nock before a wall as bright is told by its shaft alone.
     """
 
     pose: Pose
@@ -113,6 +114,11 @@ class Placed:
     left: float
     contrast: float
     amplitude: float
+
+    @property
+    def explained(self) -> float:
+        """Share of what changed that the model explains, noise left out: faint nocks have much."""
+        return self.gain / max(self.gain + self.left, 1e-9)
 
 
 def sectors_of(diameter_px: float) -> int:
