@@ -29,8 +29,11 @@ def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
 def answering(answer: Reading | InputError) -> Callable[..., ReadResult]:
     """Give a pipeline that answers what it is told to."""
 
-    def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> ReadResult:
+    def read_clip(
+        path: Path, *, known: Known, progress: Progress | None = None, gives_way: bool = False
+    ) -> ReadResult:
         assert known.flight == 0
+        assert not gives_way  # a page waits for it
         assert progress is not None
         progress("decode", 0.5)
         if isinstance(answer, InputError):

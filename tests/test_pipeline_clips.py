@@ -86,7 +86,7 @@ def test_the_unusable_clip_is_refused():
     reading = read_demo("normal_speed").reading
     assert reading.label is None
     assert reading.refused is not None
-    assert reading.refused.key.startswith("label.no_capture_rate")
+    assert reading.refused.key == "tracker.no_flight_no_rate"
 
 
 def test_the_causes_follow_the_hand():

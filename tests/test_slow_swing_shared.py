@@ -1,4 +1,4 @@
-"""Errors that neighbouring places share look like slow swing and must widen what is claimed of it."""
+"""Errors that neighbouring places share look like slow swing: they widen what is claimed of it."""
 
 from __future__ import annotations
 

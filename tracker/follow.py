@@ -220,4 +220,6 @@ def _why_lost(clip: Clip, click: Click | None) -> Message:
         return message("tracker.too_short", frames=clip.frames, needed=FEWEST_FRAMES)
     if click is not None:
         return message("tracker.lost_at_click", frame=click.frame)
+    if clip.stretch is None and clip.container_hz is not None:
+        return message("tracker.no_flight_no_rate", file_hz=float(clip.container_hz))
     return message("tracker.no_flight")
