@@ -20,7 +20,7 @@ from tracker.vouched import Vouched, vouched, with_click
 FEWEST_FRAMES = 16
 """Below this a clip cannot hold a flight that tells anything."""
 
-SURE, CLAIM = 0.9, 0.8
+SURE, CLAIM = 0.9, 0.75
 """Confidence at which other paths are not tried, and below which none is claimed (chosen here)."""
 
 CLAIM_UNTIMED = 0.4
