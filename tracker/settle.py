@@ -47,8 +47,8 @@ camera's shake left over looks like a tail to no more than that. On filmed fligh
 places of 100 that were right and spares two thirds of those that were not."""
 
 SURE_CONTRAST, LEAST_SHOWN = 10.0, 0.6
-"""Contrast from which it is known how much of a tail is seen, and the share of the usual below which
-it is half hidden: so are one in 500 of the right places on filmed flights, and on clear films one
+"""Contrast from which it is known how much of a tail is seen, and the share of the usual below
+which it is half hidden: so are one in 500 of the right places on filmed flights, and on clear films one
 in seven of those that are off by more than half a nock."""
 
 LEAST_SIZE_PX = 0.3
