@@ -48,8 +48,8 @@ places of 100 that were right and spares two thirds of those that were not."""
 
 SURE_CONTRAST, LEAST_SHOWN = 10.0, 0.6
 """Contrast from which it is known how much of a tail is seen, and the share of the usual below
-which it is half hidden: so are one in 500 of the right places on filmed flights, and on clear films one
-in seven of those that are off by more than half a nock."""
+which it is half hidden: so are one in 500 of the right places on filmed flights, and on clear films
+one in seven of those that are off by more than half a nock."""
 
 LEAST_SIZE_PX = 0.3
 """Diameter of the nock below which it is not followed."""
