@@ -34,6 +34,9 @@ FEWEST_SEEN = 12
 FALL_ALIKE = 0.3
 """Share by which fall and size of a nock may disagree, one standard deviation (chosen here)."""
 
+USUAL_FALL_Z = 0.5
+"""Where nothing is known of the fall, about the median of arrows."""
+
 NEAREST_TRUE_S = (0.003, 0.010)
 """How long before the fingers let go an arrow at full speed would have passed the phone: never less
 than the first, for all that stand a metre or more behind the drawn arrow more than the second; the
@@ -157,10 +160,6 @@ def _fall_z(window: Window, sky: Sky, settled: Settled, kept: IntArray) -> float
     error = np.sqrt(np.linalg.inv(normal)[2, 2])
     due = settled.look.size_px_s * 0.5 * GRAVITY * window.stretch**2 / NOCK_M
     return float((fall - due) / np.hypot(error, FALL_ALIKE * due))
-
-
-USUAL_FALL_Z = 0.5
-"""Where nothing is known of the fall, about the median of arrows."""
 
 
 def behind(window: Window, settled: Settled) -> float:
