@@ -52,6 +52,9 @@ MISSED = float(np.log(1 - SEEN))
 FEWEST_FRAMES = 12
 """A shorter path is not told from chance (chosen here)."""
 
+TINY = 1e-12
+"""Added to normal equations that may be singular."""
+
 FEWEST_SIGHTINGS = 6
 """Without so many no path is fitted."""
 
@@ -162,6 +165,7 @@ class _Table:
         row = row[order]
         rank = np.arange(len(row)) - np.searchsorted(row, row)
         width = int(rank.max()) + 1 if len(row) else 1
+        self.first, self.end = (int(row[0]), int(row[-1]) + 1) if len(row) else (0, 0)
         self.index = np.full((n, width), -1)
         self.index[row, rank] = order
         self.xy = np.full((n, width, 2), 1e6)
@@ -369,36 +373,50 @@ def _score(
 
     Returns score, first, last (m,) and the rank chosen in each frame (m, n), -1 where none.
     """
-    valid = since > 0
-    T = np.where(valid, since, 1.0)
+    # before the first candidate and after the last nothing speaks for a path
+    rows = slice(table.first, table.end)
+    valid = since[rows] > 0
+    T = np.where(valid, since[rows], 1.0)
     basis = np.stack([np.ones_like(T), 1 / T, T])
     px, py = x @ basis, y @ basis
     tolerance = sky.tolerance_px(T) * tight
     base = np.log(SEEN / (2 * np.pi * tolerance**2))
-    best = np.full(px.shape, -np.inf)
-    rank = np.full(px.shape, -1)
     due = None
     if sky.size_per_fall_s2 is not None:
         fall = np.clip(y[:, 2:], *sky.fall_px_s)
         due = np.log(np.clip(sky.size_per_fall_s2 * fall / T, *sky.sizes_px))
-    for k in range(table.index.shape[1]):
-        d2 = (px - table.xy[:, k, 0]) ** 2 + (py - table.xy[:, k, 1]) ** 2
-        gain = base + table.gain[:, k] - d2 / (2 * tolerance**2)
+
+    def gain(at_x: FloatArray, at_y: FloatArray, k: int | slice) -> FloatArray:
+        d2 = (at_x - table.xy[rows, k, 0].T) ** 2 + (at_y - table.xy[rows, k, 1].T) ** 2
+        speaks = base + table.gain[rows, k].T - d2 / (2 * tolerance**2)
         if due is not None:
-            gain = gain - ((table.log_size[:, k] - due) / SIZE_SPREAD) ** 2 / 2
-        better = gain > best
-        best[better] = gain[better]
-        rank[np.where(better, True, False)] = k
+            speaks = speaks - ((table.log_size[rows, k].T - due) / SIZE_SPREAD) ** 2 / 2
+        return np.asarray(speaks)
+
+    if len(px) == 1:
+        every = gain(px, py, slice(None))
+        rank = every.argmax(axis=0)[None]
+        best = every.max(axis=0)[None]
+    else:
+        best, rank = np.full(px.shape, -np.inf), np.full(px.shape, -1)
+        for k in range(table.index.shape[1]):
+            speaks = gain(px, py, k)
+            better = speaks > best
+            best[better] = speaks[better]
+            rank[better] = k
     rank[best <= MISSED] = -1
     best = np.where(valid, np.maximum(best, MISSED), -1e3)
     score, first, last = _largest_sum(best)
-    rows = np.arange(len(px))
-    travel = np.hypot(px[rows, first] - px[rows, last], py[rows, first] - py[rows, last])
+    paths = np.arange(len(px))
+    travel = np.hypot(px[paths, first] - px[paths, last], py[paths, first] - py[paths, last])
     hits = np.cumsum(rank >= 0, axis=1)
-    support = hits[rows, last] - hits[rows, first] + 1
+    support = hits[paths, last] - hits[paths, first] + 1
+    first, last = first + table.first, last + table.first
     poor = (travel < LEAST_TRAVEL_PX) | (support < FEWEST_FRAMES * 0.7)
     poor |= first > sky.latest_start
-    return np.where(poor, -np.inf, score), first, last, rank
+    chosen = np.full((len(px), len(since)), -1)
+    chosen[:, rows] = rank
+    return np.where(poor, -np.inf, score), first, last, chosen
 
 
 def _largest_sum(
@@ -501,30 +519,35 @@ def fit(
     trials = time[0] - reach * np.geomspace(0.6, 1.6, 13)
     trials = trials[time[0] - trials > 0.7 * step]
     trials = trials[(trials >= sky.singular_s.min()) & (trials <= sky.singular_s.max())]
-    best: tuple[float, Perspective] | None = None
-    for s in trials:
-        T = time - s
-        tolerance = sky.tolerance_px(T)
-        basis = np.stack([np.ones_like(T), 1 / T, T], axis=1)
-        weight = np.ones_like(T)
-        if start is not None:
-            miss = np.linalg.norm(start.at(time) - xy_px, axis=1) / tolerance
-            weight = 1 / (1 + (miss / 2) ** 2)
-        for _ in range(2):
-            root = (np.sqrt(weight) / tolerance)[:, None]
-            x = np.zeros(3)
-            x[:2] = np.linalg.lstsq(basis[:, :2] * root, xy_px[:, 0] * root[:, 0], rcond=None)[0]
-            rows_y, told_y = basis * root, xy_px[:, 1] * root[:, 0]
-            if fall_px_s is not None:
-                rows_y = np.vstack([rows_y, [0.0, 0.0, 1 / fall_px_s[1]]])
-                told_y = np.append(told_y, fall_px_s[0] / fall_px_s[1])
-            y = np.linalg.lstsq(rows_y, told_y, rcond=None)[0]
-            miss2 = ((np.stack([basis @ x, basis @ y], axis=1) - xy_px) ** 2).sum(axis=1)
-            weight = 1 / (1 + miss2 / (2 * tolerance) ** 2)
-        cost = float(np.log1p(miss2 / (2 * tolerance) ** 2).sum())
-        if best is None or cost < best[0]:
-            best = cost, Perspective(singular_s=float(s), x=x, y=y)
-    return None if best is None else best[1]
+    if not len(trials):
+        return None
+    T = time - trials[:, None]
+    tolerance = sky.tolerance_px(T)
+    basis = np.stack([np.ones_like(T), 1 / T, T], axis=2)
+    weight = np.ones_like(T)
+    if start is not None:
+        miss = np.linalg.norm(start.at(time) - xy_px, axis=1) / tolerance
+        weight = 1 / (1 + (miss / 2) ** 2)
+    for _ in range(2):
+        weighed = basis * (weight / tolerance**2)[:, :, None]
+        normal, told = weighed.transpose(0, 2, 1) @ basis, weighed.transpose(0, 2, 1) @ xy_px
+        x = np.zeros((len(trials), 3))
+        x[:, :2] = _solved(normal[:, :2, :2], told[:, :2, 0])
+        if fall_px_s is not None:
+            normal[:, 2, 2] += fall_px_s[1] ** -2.0
+            told[:, 2, 1] += fall_px_s[0] / fall_px_s[1] ** 2
+        y = _solved(normal, told[:, :, 1])
+        miss2 = ((basis @ np.stack([x, y], axis=2) - xy_px) ** 2).sum(axis=2)
+        weight = 1 / (1 + miss2 / (2 * tolerance) ** 2)
+    best = int(np.log1p(miss2 / (2 * tolerance) ** 2).sum(axis=1).argmin())
+    return Perspective(singular_s=float(trials[best]), x=x[best], y=y[best])
+
+
+def _solved(normal: FloatArray, told: FloatArray) -> FloatArray:
+    """Solve (k, n, n) normal equations for (k, n), their columns scaled alike."""
+    scale = np.sqrt(np.diagonal(normal, axis1=1, axis2=2))
+    alike = normal / (scale[:, :, None] * scale[:, None, :]) + TINY * np.eye(normal.shape[1])
+    return np.asarray(np.linalg.solve(alike, (told / scale)[:, :, None])[:, :, 0] / scale)
 
 
 def _distinct(guesses: list[Guess], most: int) -> list[Guess]:
