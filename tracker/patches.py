@@ -180,13 +180,11 @@ def cut_patch(
         return None
     scene_ref, var_ref = under
     xs, ys = np.arange(cx - half, cx + half + 1.0), np.arange(cy - half, cy + half + 1.0)
-    grid = np.stack(np.meshgrid(xs, ys), axis=2).reshape(-1, 2)
-    place = motion.to_reference(grid) - (sx - reach, sy - reach)
-    map_xy = place.reshape(len(ys), len(xs), 2).astype(np.float32)
-    # two planes: given one plane of pairs, some versions of the library read past an empty second
-    map_x, map_y = np.ascontiguousarray(map_xy[..., 0]), np.ascontiguousarray(map_xy[..., 1])
-    scene = cv2.remap(scene_ref, map_x, map_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-    var = cv2.remap(var_ref, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    # from a pixel of the patch to the scene's
+    matrix = np.linalg.inv(np.vstack([motion.matrix, [0.0, 0.0, 1.0]]))[:2]
+    matrix[:, 2] += matrix[:, :2] @ (cx - half, cy - half) - (sx - reach, sy - reach)
+    scene = _drawn(scene_ref, matrix, len(xs), cv2.INTER_CUBIC)
+    var = _drawn(var_ref, matrix, len(xs), cv2.INTER_LINEAR)
     if not (np.isfinite(scene).all() and np.isfinite(var).all()):
         return None
     return Patch(
@@ -198,6 +196,22 @@ def cut_patch(
         weight=1 / np.maximum(np.asarray(var, dtype=np.float64), LEAST_VARIANCE),
         depth_s=depth_s,
         speed_px_s=speed_px_s,
+    )
+
+
+def _drawn(
+    picture: npt.NDArray[np.float32], matrix: FloatArray, side: int, how: int
+) -> npt.NDArray[np.float32]:
+    """Draw a square whose pixels lie in a picture where a (2, 3) matrix says."""
+    return np.asarray(
+        cv2.warpAffine(
+            picture,
+            matrix,
+            (side, side),
+            flags=how | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        ),
+        dtype=np.float32,
     )
 
 

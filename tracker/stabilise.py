@@ -140,8 +140,10 @@ class Scenery:
         # an edge tells nothing of the motion along it: each landmark has its own ellipse
         spread = self._noise * scale[:, None, None] + LANDMARK_PX**2 * np.eye(2)
         self._inform = np.linalg.inv(spread)
-        self._pull = self._slopes.transpose(0, 2, 1) @ self._inform
-        self._grip = self._pull @ self._slopes
+        pull = self._slopes.transpose(0, 2, 1) @ self._inform
+        # flat, since products of many tiny matrices are slow
+        self._grip = (pull @ self._slopes).reshape(-1, 9)
+        self._pull = pull.transpose(0, 2, 1).reshape(-1, 3)
 
     def learn(self) -> None:
         """Trust each landmark from now on as it has shown itself in the frames so far.
@@ -218,8 +220,8 @@ class Scenery:
         for widen in (8.0, 4.0, 2.0, 1.0, 1.0, 1.0):
             left = target - (source @ matrix[:, :2].T + matrix[:, 2])
             w = trust / (1 + self._far2(left) / (4 * widen**2)) / widen**2
-            N = np.tensordot(w, self._grip, axes=1) + np.diag([1e-6, 1e-6, 0.0])
-            g = np.tensordot(w, (self._pull @ left[:, :, None])[:, :, 0], axes=1)
+            N = (w @ self._grip).reshape(3, 3) + np.diag([1e-6, 1e-6, 0.0])
+            g = (w[:, None] * left).ravel() @ self._pull
             # the turn is held to what a hand does
             angle = float(np.arctan2(matrix[1, 0], matrix[0, 0]))
             N[2, 2] += TURN_RAD**-2.0
@@ -235,8 +237,9 @@ class Scenery:
 
     def _far2(self, left: FloatArray) -> FloatArray:
         """Squared distances in each landmark's own standard errors, (m,)."""
-        seen = (self._inform @ left[:, :, None])[:, :, 0]
-        return np.asarray((left * seen).sum(axis=1))
+        x, y, inform = left[:, 0], left[:, 1], self._inform
+        across = 2 * x * y * inform[:, 0, 1]
+        return np.asarray(inform[:, 0, 0] * x**2 + across + inform[:, 1, 1] * y**2)
 
     def _full_size(self, matrix: FloatArray) -> FloatArray:
         """Undo the reduction; the centre of small pixel 0 is at (reduce - 1) / 2."""

@@ -247,7 +247,7 @@ def covers(
     if sectors > 1:
         middle = xy_px + VANES_AHEAD * tip_px
         angle = np.arctan2(patch.y_px[:, None] - middle[1], patch.x_px[None, :] - middle[0])
-        parts = parts * _hats(angle, sectors)
+        parts = _split(total[2, 0], angle, sectors)
     return Covers(
         nock=total[0, 0],
         shaft=total[1, 0],
@@ -354,9 +354,13 @@ def _normal_table() -> FloatArray:
     return np.asarray(0.5 * (1 + erf((np.arange(769) / 64.0 - 6.0) / np.sqrt(2))))
 
 
-def _hats(angle: FloatArray, sectors: int) -> FloatArray:
-    """Split the circle into overlapping triangles that add up to one, (s, h, w)."""
-    place = angle / (2 * np.pi) * sectors
-    centre = np.arange(sectors)[:, None, None]
-    away = np.abs((place[None] - centre + sectors / 2) % sectors - sectors / 2)
-    return np.asarray(np.maximum(1 - away, 0))
+def _split(ring: FloatArray, angle: FloatArray, sectors: int) -> FloatArray:
+    """Split (h, w) shares by angle into overlapping triangles that add up to them, (s, h, w)."""
+    place = angle * (sectors / (2 * np.pi)) + sectors
+    below = place.astype(np.intp)
+    upper = ring * (place - below)
+    parts = np.zeros((sectors, ring.size))
+    pixel = np.arange(ring.size)
+    parts[(below % sectors).ravel(), pixel] = (ring - upper).ravel()
+    parts[((below + 1) % sectors).ravel(), pixel] = upper.ravel()
+    return parts.reshape(sectors, *ring.shape)
