@@ -134,9 +134,11 @@ def difference(picture: Picture, plate: Plate, margin: int = 0) -> Picture:
     numpy.ndarray
         (h, w)
     """
-    a = picture - plate.before
-    b = picture - plate.during
-    excess = np.asarray(np.where(np.abs(a) < np.abs(b), a, b) / plate.noise, dtype=np.float32)
+    apart = [cv2.absdiff(picture, one) for one in (plate.before, plate.during)]
+    change = cv2.subtract(picture, plate.before)
+    nearer = cv2.compare(apart[1], apart[0], cv2.CMP_LE)
+    change = cv2.copyTo(cv2.subtract(picture, plate.during), nearer, change)
+    excess = np.asarray(cv2.divide(change, plate.noise), dtype=np.float32)
     if margin:
         excess[:margin] = excess[-margin:] = 0
         excess[:, :margin] = excess[:, -margin:] = 0
@@ -183,15 +185,17 @@ def find_candidates(excess: Picture, frame: int, reduce: int) -> Candidates:
         At most `PER_FRAME`.
     """
     rows: list[FloatArray] = []
-    fine = cv2.GaussianBlur(excess, (0, 0), SIZES_PX[0])
+    fine = _blurred(excess, SIZES_PX[0])
     for size in SIZES_PX:
-        coarse = cv2.GaussianBlur(fine, (0, 0), size * 3**0.5)
+        coarse = _blurred(fine, size * 3**0.5)
         band = np.abs(fine - coarse)
         noise = 1.4826 * float(np.median(band[3::11, 5::11])) + 1e-3
         # clutter is not Gaussian; white noise after this filter has sigma ~ 0.22 / size
         noise = max(noise, 0.22 / size)
-        peak = (cv2.dilate(band, np.ones((5, 5), np.uint8)) == band) & (band > 2.5 * noise)
-        y, x = np.nonzero(peak)
+        tops = cv2.max(cv2.dilate(band, np.ones((5, 5), np.uint8)), 2.5 * noise)
+        found_at = cv2.findNonZero(cv2.compare(band, tops, cv2.CMP_GE))
+        x, y = np.zeros((2, 0)) if found_at is None else np.reshape(found_at, (-1, 2)).T
+        x, y = x.astype(np.int64), y.astype(np.int64)
         round_enough = _roundness(band, x, y, round(2 * size)) > EDGE
         y, x = y[round_enough], x[round_enough]
         # what moves in one piece (bow, archer) lights up all around; a lone place counts more
@@ -214,6 +218,12 @@ def find_candidates(excess: Picture, frame: int, reduce: int) -> Candidates:
         snr=found[:, 2],
         size_px=found[:, 3] * reduce,
     )
+
+
+def _blurred(picture: Picture, sigma_px: float) -> Picture:
+    """Blur by a Gaussian that is cut off at three standard deviations."""
+    wide = int(6 * sigma_px) | 1
+    return np.asarray(cv2.GaussianBlur(picture, (wide, wide), sigma_px), dtype=np.float32)
 
 
 def _few_per_cell(

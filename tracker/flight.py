@@ -304,7 +304,7 @@ def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundF
         rows = rows[:-MAY_STAND]
     shake = np.zeros_like(xy)
     centre = np.array([[scene.shape[1] / 2, scene.shape[0] / 2]])
-    for k in range(int(rows[-1]) + 1):
+    for k in (k for k in range(int(rows[-1]) + 1) if scene.footage.has_motion(k)):
         at = xy[k : k + 1] if np.isfinite(xy[k, 0]) else centre
         shake[k] = (scene.footage.motion(k).to_raw(at) - at)[0]
     step = window.step_s

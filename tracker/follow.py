@@ -32,7 +32,7 @@ from tracker.types import (
 Fetch = Callable[[int, int], Iterator[Frame]]
 """Gives frames first to last, both included, in order."""
 
-KEPT_BYTES = 60_000_000
+KEPT_BYTES = 150_000_000
 """Frames kept in memory while decoding; a longer film is decoded again where an arrow may fly."""
 
 CLICKED_TRUE_S = (0.05, 0.3)

@@ -34,6 +34,10 @@ QUIET_ROWS = 20
 """Whole frames kept up to the reference: the scene beneath the first of the flight, and the noise,
 are taken from them."""
 
+QUIET_SAMPLES = 15
+"""Frames long before the release of which the camera's motion is measured: those before the last
+`QUIET_ROWS` show the scene without the arrow, and a few are enough for that."""
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Part:
@@ -70,6 +74,8 @@ class Footage:
         Of the picture.
     first_kept
         First row whose whole picture is kept.
+    quiet_rows
+        Rows up to the reference, spread over all, that can be `searched`.
     reference_luma
         (height, width) the reference frame.
     search_reduce
@@ -86,20 +92,22 @@ class Footage:
         long_side = max(luma.shape)
         self.search_reduce = max(1, round(long_side / SEARCHED_SIDE_PX))
         reduce = max(1, round(long_side / STEADIED_SIDE_PX))
-        self._searched: list[ByteArray] = []
+        self.quiet_rows = range(0, reference + 1, max(1, (reference + 1) // QUIET_SAMPLES))
+        self._searched: dict[int, ByteArray] = {}
+        self._motions: dict[int, CameraMotion] = {}
         quiet: deque[ByteArray] = deque(maxlen=reference + 1 - self.first_kept)
-        small: list[ByteArray] = []
+        small: dict[int, ByteArray] = {}
         for row in range(reference + 1):
             luma = luma if row == 0 else next(self._frames).luma
-            quiet.append(luma.copy())  # else the colours stay in memory too
-            small.append(smaller(luma, reduce))
-            self._searched.append(smaller(luma, self.search_reduce))
+            if row in self.quiet_rows or row >= self.first_kept:
+                quiet.append(luma.copy())  # else the colours stay in memory too
+                small[row] = smaller(luma, reduce)
+                self._searched[row] = smaller(luma, self.search_reduce)
         self.reference_luma = quiet[-1]
         self._scenery = Scenery(self.reference_luma, reduce)
-        self._motions: list[CameraMotion] = []
-        for stride in (3, 1):
+        for rows in (self.quiet_rows, small):
             # backwards from the reference, so that each begins near its answer
-            self._motions = [self._scenery.motion_of(one) for one in small[::-stride]][::-1]
+            self._motions = {row: self._scenery.motion_of(small[row]) for row in sorted(rows)[::-1]}
             self._scenery.learn()
         self._parts = [Part(luma=one, x0=0, y0=0) for one in quiet]
         self._box: Box = (0, 0, self.width, self.height)
@@ -143,18 +151,25 @@ class Footage:
         self._reach(row)
         return self._searched[row]
 
+    def has_motion(self, row: int) -> bool:
+        """Tell whether the camera's motion in a frame was measured: not in all long before."""
+        return row in self._motions
+
     def motion(self, row: int) -> CameraMotion:
-        """Give the camera's motion in a frame."""
+        """Give the camera's motion in a frame, that of the next measured if long before."""
         self._reach(row)
+        if row < self.first_kept and row not in self._motions:
+            return self._motions[min(known for known in self._motions if known > row)]
         return self._motions[row]
 
     def _reach(self, row: int) -> None:
         while self.first_kept + len(self._parts) <= row:
             luma = next(self._frames).luma
-            if self.first_kept + len(self._parts) == len(self._motions):
-                self._motions.append(self._scenery.motion(luma))
+            here = self.first_kept + len(self._parts)
+            if here not in self._motions:
+                self._motions[here] = self._scenery.motion(luma)
                 if self._searched:
-                    self._searched.append(smaller(luma, self.search_reduce))
+                    self._searched[here] = smaller(luma, self.search_reduce)
             x0, y0, x1, y1 = self._box
             self._parts.append(Part(luma=luma[y0:y1, x0:x1].copy(), x0=x0, y0=y0))
 

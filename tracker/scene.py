@@ -126,22 +126,24 @@ def look(window: Window, fetch: FromRow, clicked_row: int | None = None) -> Seen
     true_step = window.step_s * window.true_per_clock
     searched = window.release - window.first + round(SEARCH_TRUE_S / true_step)
     flown = range(reference + 1, min(footage.count, searched))
-    before = list(range(0, reference + 1, max(1, (reference + 1) // 15)))
+    before = list(footage.quiet_rows)
     during = list(range(reference + 3, flown.stop, max(1, (flown.stop - reference) // 12)))
     plate = make_plate([still(k) for k in before], [still(k) for k in during])
 
+    def in_one(k: int) -> Candidates:
+        margin = 3 + int(np.ceil(footage.moved_px(k) / reduce))
+        excess = difference(still(k), plate, margin)
+        return find_candidates(excess, window.first + k, reduce)
+
     def stands_out(rows: range) -> list[Candidates]:
-        for k in rows:
-            footage.motion(k)  # each begins at the one before
-
-        def in_one(k: int) -> Candidates:
-            margin = 3 + int(np.ceil(footage.moved_px(k) / reduce))
-            excess = difference(still(k), plate, margin)
-            return find_candidates(excess, window.first + k, reduce)
-
-        # the picture library lets go of the interpreter, so that a second processor helps
-        with ThreadPoolExecutor(max_workers=2) as pool:
-            return list(pool.map(in_one, rows))
+        # the picture library lets go of the interpreter: while one processor finds the motion of a
+        # frame, which begins at that of the one before, the other searches those that have theirs
+        with ThreadPoolExecutor(max_workers=1) as pool:
+            found = []
+            for k in rows:
+                footage.motion(k)
+                found.append(pool.submit(in_one, k))
+            return [one.result() for one in found]
 
     parts = stands_out(flown)
     end = 0 if clicked_row is None else min(clicked_row + AROUND_CLICK, footage.count)

@@ -226,7 +226,8 @@ class Track:
     sigma_px
         (n, 2) standard error of `xy_px`, NaN where that is.
     shake_px
-        (n, 2) the removed motion: in the raw picture the nock stands at `xy_px + shake_px`.
+        (n, 2) the removed motion: in the raw picture the nock stands at `xy_px + shake_px`; nought
+        long before and after the flight, where it was not measured.
     tail_px
         (n,) apparent diameter of the nock, NaN where not seen.
     reference_frame
