@@ -23,6 +23,10 @@ from tracker.types import FloatArray
 HUBER = 3.0
 """Residual in standard deviations from which a pixel is trusted less [2]."""
 
+NO_MATTER = 0.05
+"""Fall of chi-square, over what is left of it per pixel, by which a pose is not improved further: a
+place is then known to a fifth of its standard error, and the last step makes it better still."""
+
 TILT = 1.0
 """The shaft's tip strays from the flight path by so many nock diameters (about 0.7 degrees)."""
 
@@ -229,6 +233,7 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
         eased = weight * _huber(miss * np.sqrt(weight))
         normal = (J * eased.ravel()) @ J.T + np.diag(prior)
         slope = J @ (eased * miss).ravel() - prior * pose.own
+        enough = NO_MATTER * max(cost / miss.size, 1.0)
         moved = False
         for _ in range(4):
             stiff = normal + damp * np.diag(np.diag(normal)) + tiny
@@ -236,11 +241,14 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
             reach = np.hypot(step[0], step[1])
             limit = 0.5 + 0.35 * look.size_px_s / patch.depth_s
             step *= min(1.0, limit / max(reach, 1e-9))
+            if reach < limit and float(slope @ step) < enough:
+                pose = pose.stepped(step)  # so small that nothing need be drawn again
+                break
             trial = pose.stepped(step)
             again = draw(patch, look, trial, ahead_px)
             cost2 = _cost(weight, data - again.change, trial, prior)
             if cost2 <= cost:
-                moved = cost - cost2 > 0.02 and np.hypot(step[0], step[1]) > 2e-3
+                moved = cost - cost2 > enough
                 pose, drawn = trial, again
                 damp = max(damp / 5, 1e-6)
                 break
