@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from functools import cache, cached_property
 
 import numpy as np
+import numpy.typing as npt
 from scipy.special import chndtr, erf
 
 from tracker.types import FloatArray
@@ -32,6 +33,9 @@ Off the camera's axis the nock is seen from the side a little; what is followed 
 VANES_AHEAD = 0.049
 """Middle of the vanes before the nock's end, as a share of the arrow (35 of 720 mm)."""
 
+
+NO_LIGHT = 4.5
+"""Standard deviations of the blur beyond which nothing of an edge is seen: less than 1e-5."""
 
 SIZES = np.arange(0, 8.01, 0.1)
 RADII = np.arange(0, 14.01, 0.1)
@@ -221,7 +225,7 @@ def covers(
     for share in (np.arange(steps) + 0.5) / steps - 0.5:
         dx, dy = x - share * trail[0], y - share * trail[1]
         disc = _round(dx, dy, NOCK_AHEAD * tip_px, radius, look.blur_px)
-        bar = _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px, slopes=slopes)
+        pixel, bar = _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px, slopes=slopes)
         wide = _round(dx, dy, VANES_AHEAD * tip_px, radius * look.ring, look.blur_px)
         free = 1 - disc.cover
         far = np.maximum(wide.r, radius)
@@ -229,20 +233,22 @@ def covers(
         seen = wide.cover > disc.cover
         beyond = seen * (wide.cover - disc.cover)
         total[0, 0] += disc.cover
-        total[1, 0] += free * bar[0]
+        shaft = free.ravel()[pixel] * bar
         total[2, 0] += beyond * thin
         if not slopes:
+            total[1].reshape(1, -1)[:, pixel] += shaft
             continue
         by_disc = disc.slopes()
+        shaft[1:3] -= by_disc.reshape(2, -1)[:, pixel] * bar[0]
+        total[1].reshape(5, -1)[:, pixel] += shaft
         total[0, 1:3] += by_disc
-        total[0, 3:] += NOCK_AHEAD * by_disc
-        total[1, 1:] += free * bar[1:]
-        total[1, 1:3] -= by_disc * bar[0]
         # outwards the ring thins as well; the nock's part of the slope by the tip is negligible
         by_ring = wide.slopes(seen * (wide.out * thin - beyond * thin / far * (wide.r > radius)))
         total[2, 1:3] += by_ring - by_disc * (thin * seen)
         total[2, 3:] += VANES_AHEAD * by_ring
     total /= steps
+    if slopes:
+        total[0, 3:] = NOCK_AHEAD * total[0, 1:3]
     parts = total[2, :1]
     if sectors > 1:
         middle = xy_px + VANES_AHEAD * tip_px
@@ -294,33 +300,42 @@ def _bar(
     blur: float,
     *,
     slopes: bool,
-) -> FloatArray:
+) -> tuple[npt.NDArray[np.intp], FloatArray]:
     """Cover of a tapering bar from the origin to its tip behind a Gaussian blur.
 
     Returns
     -------
-    numpy.ndarray
-        (5, h, w) cover, then slopes by the origin right and down, with the tip going along, and by
-        the tip alone; (1, h, w) without slopes.
+    pixel : numpy.ndarray
+        (m,) flat numbers of the pixels that see it.
+    bar : numpy.ndarray
+        (5, m) cover, then slopes by the origin right and down, with the tip going along, and by
+        the tip alone; (1, m) without slopes.
     """
     long = max(float(np.hypot(tip[0], tip[1])), 1e-3)
     ex, ey = tip[0] / long, tip[1] / long
     along = dx * ex + dy * ey
     beside = dy * ex - dx * ey
+    reach = NO_LIGHT * blur
+    # most pixels lie too far from the bar to see anything of it
+    near = np.abs(beside) < half + reach
+    near &= along > -reach
+    near &= along < long + reach
+    pixel = np.flatnonzero(near)
+    along, beside = along.ravel()[pixel], beside.ravel()[pixel]
     across = np.abs(beside)
     thinner = half * (1 - taper) / long
     width = half - thinner * np.minimum(np.maximum(along, 0), long)
-    z = np.empty((4, *along.shape))
+    z = np.empty((4, len(pixel)))
     z[0], z[1] = along, along - long
     np.add(across, width, out=z[2])
     np.subtract(across, width, out=z[3])
     z *= 1 / blur
     cover = _normal(z)
     ends, sides = cover[0] - cover[1], cover[2] - cover[3]
-    out = np.empty((5 if slopes else 1, *along.shape))
+    out = np.empty((5 if slopes else 1, len(pixel)))
     np.multiply(ends, sides, out=out[0])
     if not slopes:
-        return out
+        return pixel, out
     slope = _density(z) * (1 / blur)
     by_width = ends * (slope[2] + slope[3]) * (thinner * ((along > 0) & (along < long)))
     by_along = (slope[0] - slope[1]) * sides - by_width
@@ -332,7 +347,7 @@ def _bar(
     out[2] = -ex * by_beside - ey * by_along
     out[3] = ex * by_long - ey * by_turn
     out[4] = ey * by_long + ex * by_turn
-    return out
+    return pixel, out
 
 
 def _normal(z: FloatArray) -> FloatArray:
