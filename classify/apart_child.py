@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from classify.apart_request import Request
-from classify.pipeline import read_clip
+from classify.pipeline import prepare, read_clip
 from classify.plain_values import Array, Plain, from_plain, to_plain
 from classify.types import Known
 from classify.wire import Said, receive, send
@@ -45,6 +45,7 @@ def main() -> None:
     requests = os.fdopen(os.dup(0), "rb", buffering=0)
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     sys.dont_write_bytecode = True
+    prepare()
     send(answers, "ready", None, [])
     while (request := receive(requests)) is not None:
         if sys.argv[-1] != "copies":

@@ -7,14 +7,28 @@ A path and what the coach knows go in, a `ReadResult` comes out; it refuses only
 from __future__ import annotations
 
 from pathlib import Path
+from typing import get_args
 
 from classify.flight_ends import within_ends
 from classify.judgement import bare_reading, check_known, read_track
+from classify.knowledge import load_knowledge
+from classify.label_model import shipped_label_model
 from classify.read_result import ReadResult
-from classify.types import Estimate, Known
+from classify.thresholds import shipped_thresholds
+from classify.types import Estimate, Hand, Known
+from tracker.arrowlike import shipped_arrow_model
 from tracker.face import find_face
 from tracker.follow import follow
 from tracker.types import Followed, InputError, Progress, message
+
+
+def prepare() -> None:
+    """Load what all readings share, so that the first is as quick as the others."""
+    shipped_arrow_model()
+    shipped_label_model()
+    shipped_thresholds()
+    for hand in (*get_args(Hand), None):
+        load_knowledge(hand)
 
 
 def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> ReadResult:
