@@ -9,7 +9,8 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from urllib.request import urlopen
+from urllib.error import HTTPError
+from urllib.request import Request, urlopen
 
 import pytest
 from click.testing import CliRunner
@@ -113,7 +114,9 @@ def test_dashboard_is_served_here_alone_and_stops(tmp_path: Path, ended_by: sign
         with urlopen(f"http://{HOST}:{port}/", timeout=10) as answer:
             assert answer.status == 200
         assert b" 101 " in handshake(port, f"{HOST}:{port}")
-        assert b" 403 " in handshake(port, "elsewhere.example")
+        assert b" 400 " in handshake(port, "elsewhere.example")
+        with pytest.raises(HTTPError, match="400"):
+            urlopen(Request(f"http://{HOST}:{port}/", headers={"Host": "elsewhere.example"}))
     finally:
         command.send_signal(ended_by)
         command.communicate(timeout=20)

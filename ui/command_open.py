@@ -22,6 +22,7 @@ from ui.theme import theme_flags
 from ui.words import say
 
 HOST = "127.0.0.1"
+HOSTS = (HOST, "localhost")
 UPLOAD_LIMIT_MB = 1024
 _READY_WITHIN_S = 60.0
 _STOP_WITHIN_S = 5.0
@@ -101,10 +102,10 @@ def server_command(port: int) -> list[str]:
         "logger.level": "warning",
         **theme_flags(),
     }
-    page = Path(__file__).with_name("served_page.py")
+    page = Path(__file__).with_name("served_app.py")
     flags = [f"--{name}={value}" for name, value in settings.items()]
     # A list is given by naming it again for each of its values.
-    flags += [f"--server.allowedHosts={host}" for host in (HOST, "localhost")]
+    flags += [f"--server.allowedHosts={host}" for host in HOSTS]
     # Without -P a file in the coach's folder could pass for a library.
     return [sys.executable, "-P", "-m", "ui.served", "run", str(page), *flags]
 

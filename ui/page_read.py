@@ -92,6 +92,26 @@ def first_demo_ahead(word: Words) -> None:
         read_ahead(lambda go_on: _show_quietly(demo, word, go_on), "demo-ahead")
 
 
+def asked_ahead(token: str, word: Words) -> None:
+    """Begin to read a clip that a page is about to show.
+
+    Parameters
+    ----------
+    token
+        The clip's, as in the address.
+    word
+        Language of its name.
+    """
+    clip = clip_by_token(token, word)
+    if clip is not None:
+        read_ahead(lambda go_on: _read_asked(clip, go_on), f"asked-{clip.sha256}")
+
+
+def _read_asked(clip: ChosenClip, go_on: Progress) -> None:
+    with asked_for(clip.sha256), suppress(InputError):
+        read_quietly(clip, go_on)
+
+
 def _other_demos_ahead(chosen: ChosenClip, word: Words) -> None:
     """Read the other demo clips, one at a time: whoever looks at one will look at another next."""
     tokens = demo_tokens()

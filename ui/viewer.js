@@ -16,6 +16,7 @@ export default function (component) {
   const urls = [];
   let index = 0;
   let playing = false;
+  let stopped = false;
   let ticking = 0;
 
   const videos = [];
@@ -29,11 +30,8 @@ export default function (component) {
       video.playsInline = true;
       video.preload = "auto";
       video.setAttribute("aria-label", film.says);
-      const raw = Uint8Array.from(atob(film.mp4), (c) => c.charCodeAt(0));
-      const url = URL.createObjectURL(new Blob([raw], { type: "video/mp4" }));
-      urls.push(url);
-      video.src = url;
       videos.push(video);
+      fill(video, film.address);
     }
   }
   const sketch = data.sketch ? add(left, "canvas", "sketch") : null;
@@ -112,6 +110,16 @@ export default function (component) {
     index = Math.max(0, Math.min(times.length - 1, i));
     for (const n of videos.keys()) seek(n, times[index]);
     draw();
+  }
+
+  // Whole in memory, so that every frame can be shown at once.
+  async function fill(video, address) {
+    const answer = await fetch(address).catch(() => null);
+    const film = answer && answer.ok ? await answer.blob() : null;
+    if (!film || stopped) return;
+    const url = URL.createObjectURL(film);
+    urls.push(url);
+    video.src = url;
   }
 
   // Aims at the middle of a frame's stay, so that exactly this frame is shown.
@@ -321,9 +329,16 @@ export default function (component) {
     return made;
   }
 
-  for (const video of videos) video.addEventListener("loadeddata", () => go(index), { once: true });
+  for (const video of videos) {
+    const come = () => {
+      go(index);
+      if (playing) video.play().catch(() => {});
+    };
+    video.addEventListener("loadeddata", come, { once: true });
+  }
   root.stop = () => {
     playing = false;
+    stopped = true;
     cancelAnimationFrame(ticking);
     for (const url of urls) URL.revokeObjectURL(url);
   };

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from base64 import b64encode
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -17,6 +16,7 @@ from tracker.types import FloatArray, message
 from ui.charts import Picture
 from ui.curves import Curves
 from ui.films import SLOW, Film
+from ui.films_served import film_address
 from ui.words import say
 
 
@@ -125,7 +125,7 @@ def viewer_data(
         "readouts": [_readout(curves, time, language) for time in times],
         "films": [
             {
-                "mp4": b64encode(film.mp4).decode("ascii"),
+                "address": film_address(film.mp4),
                 "starts": film.starts_s,
                 "half": film.half_s,
                 "says": film.says,
