@@ -91,6 +91,21 @@ PLAIN_FROM_PX, PLAIN_ALIKE, PLAIN_MISFIT = 3.5, 0.15, 1.5
 """Diameter from which a nock can be told by its pixels alone, and how near to the usual its
 brightness and what is left unexplained must be for that (chosen here)."""
 
+CLEARLY = 0.93
+"""Share of what another look leaves below which a dark nock is believed (tuned on rendered
+films)."""
+
+NOCK_BEHIND = 1.2
+"""Widths of the nock by which the end of the shaft lies before it, about."""
+
+SEEN_LEVEL, SHAFT_LEVELS = 160.0, 20.0
+"""Grey level from which a nock is not taken for the shaft's end, and difference from the shaft's
+below which it may be just that (chosen here)."""
+
+BEHIND, NO_NOCK = 0.97, 1.12
+"""Share of what the first look leaves below which the nock is believed to lie behind; and where
+what was found is as dark as the shaft, for no nock is sold so (tuned on rendered films)."""
+
 LEARN_FROM, FEWEST_LEARNT = 9, 5
 """Frames the look is learnt from, and without which it is not (chosen here)."""
 
@@ -160,6 +175,19 @@ class _StandsOut:
     spots: FloatArray
     level: float
     steady: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Trial:
+    """A look fitted to some patches, the poses under it, and what it leaves in each patch.
+
+    `spots` are the places in all frames from which it began, (n, 2) reference coordinates.
+    """
+
+    look: Look
+    poses: list[Pose]
+    costs: FloatArray
+    spots: FloatArray
 
 
 def settle(
@@ -320,31 +348,59 @@ class _Work:
             return False
         rows = self._lessons(list(wide), bright.steady, dark.steady)
         patches = [wide[row] for row in rows]
-        trials = []
+        trials: list[_Trial] = []
         for stands in (bright, dark):
-            spots, level = stands.spots, stands.level
-            aheads = [self._ahead(row) for row in rows]
-            poses = [
-                Pose.at(self.footage.motion(row).to_raw(spots[row : row + 1])[0], 1) for row in rows
-            ]
-            look, poses = fit_look(patches, replace(self.look, nock=level), poses, aheads, rounds=4)
-            costs = [
-                patch_cost(p, look, q, a) for p, q, a in zip(patches, poses, aheads, strict=True)
-            ]
-            trials.append((np.array(costs) + 0.5, look, poses, spots))
+            look = replace(self.look, nock=stands.level)
+            trials.append(self._trial(patches, look, stands.spots))
             bare = [float((p.weight * (p.picture - p.scene) ** 2).mean()) for p in patches]
-            if np.median(np.array(costs) / np.array(bare)) < EXPLAINED:
+            if np.median((trials[-1].costs - 0.5) / np.array(bare)) < EXPLAINED:
                 break
-        least = np.min([trial[0] for trial in trials], axis=0)
-        # whose patches are worse, each in units of what the better look leaves there
-        worse = [float(np.minimum(trial[0] / least, 6.0).mean()) for trial in trials]
         # nocks are sold to be seen: a dark one must explain the pixels clearly better
-        chosen = 1 if worse[-1] < 0.93 * worse[0] else 0
-        _, self.look, poses, spots = trials[chosen]
-        for row, pose in zip(rows, poses, strict=True):
+        best = trials[-1] if _worse(trials[-1], trials[0]) < CLEARLY else trials[0]
+        if best.look.nock < SEEN_LEVEL:
+            shafts_end = abs(best.look.nock - best.look.shaft) < SHAFT_LEVELS
+            behind = self._behind(patches, best)
+            if _worse(behind, best) < (NO_NOCK if shafts_end else BEHIND):
+                best = behind
+        self.look, spots = best.look, best.spots.copy()
+        for row, pose in zip(rows, best.poses, strict=True):
             spots[row] = self.footage.motion(row).to_reference(pose.xy_px[None])[0]
         self.expected = self._expect(spots)
         return True
+
+    def _trial(self, patches: list[Patch], look: Look, spots: FloatArray) -> _Trial:
+        """Fit a look to patches from where the nock may be, (n, 2) reference coordinates."""
+        aheads = [self._ahead(patch.row) for patch in patches]
+        poses = [
+            Pose.at(self.footage.motion(p.row).to_raw(spots[p.row : p.row + 1])[0], 1)
+            for p in patches
+        ]
+        look, poses = fit_look(patches, look, poses, aheads, rounds=4)
+        costs = [patch_cost(p, look, q, a) for p, q, a in zip(patches, poses, aheads, strict=True)]
+        return _Trial(look=look, poses=poses, costs=np.array(costs) + 0.5, spots=spots)
+
+    def _behind(self, patches: list[Patch], trial: _Trial) -> _Trial:
+        """Try whether what was taken for the nock is the shaft, and the nock lies behind it.
+
+        Where a dull nock is about as bright as the wall, the end of the shaft stands out more.
+        """
+        spots, levels = trial.spots.copy(), []
+        for row in rows_of(spots).tolist():
+            spots[row] -= self._back(row, trial.look)
+        for patch, pose in zip(patches, trial.poses, strict=True):
+            at = pose.xy_px - self._back(patch.row, trial.look)
+            spots[patch.row] = self.footage.motion(patch.row).to_reference(at[None])[0]
+            column, line = np.round(at - (patch.x_px[0], patch.y_px[0])).astype(int).tolist()
+            if 0 <= column < len(patch.x_px) and 0 <= line < len(patch.y_px):
+                levels.append(float(patch.picture[line, column]))
+        level = float(np.median(levels)) if levels else trial.look.nock
+        return self._trial(patches, replace(trial.look, nock=level), spots)
+
+    def _back(self, row: int, look: Look) -> FloatArray:
+        """(2,) from the nock to the end of the shaft before it."""
+        ahead = self._ahead(row)
+        width = look.size_px_s / self.depth[row]
+        return np.asarray(NOCK_BEHIND * width * ahead / max(float(np.hypot(*ahead)), 1e-6))
 
     def _lessons(self, rows: list[int], *steady: npt.NDArray[np.bool_]) -> list[int]:
         """Choose rows in which the nock is of middling size, by the first that tells enough.
@@ -626,6 +682,13 @@ class _Work:
             look=self.look,
             path=self.path,
         )
+
+
+def _worse(one: _Trial, other: _Trial) -> float:
+    """Compare what two looks leave, each patch in units of what the better one leaves there."""
+    least = np.minimum(one.costs, other.costs)
+    left = [float(np.minimum(trial.costs / least, 6.0).mean()) for trial in (one, other)]
+    return left[0] / left[1]
 
 
 def _from_segment(patch: Patch, a: FloatArray, b: FloatArray) -> FloatArray:
