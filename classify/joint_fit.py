@@ -35,6 +35,14 @@ BAD_AT_SIGMA = 3.0
 PINHOLE_SIGMA_PX = 0.03
 """What a lens that is no pinhole and a shutter that rolls leave over; chosen here."""
 
+SLOW_NOISE_HZ = (6.0, 12.0, 25.0)
+"""Upper ends of the bands in which neighbouring rows may err alike. On rendered films the places'
+errors are several times stronger below 25 Hz than above, more so the slower; chosen there."""
+
+INDEPENDENT_WAVES = 5.0
+"""A band counts as if it held so many waves more, of rows that err apart as claimed: a short flight
+has few waves to spare, and a few say little; tuned on simulated and rendered flights."""
+
 G_AT = 4
 """Place of the fall among the linear parameters."""
 
@@ -61,6 +69,8 @@ class JointFit:
         (2 n,) one over the standard error that is believed, rows of x first.
     later_s
         From the first row in which the nock was seen to the first one used.
+    settled
+        Whether all that swings is in the model, so that what is left of the slow waves is error.
     solution
         None before `refit`.
     """
@@ -74,6 +84,7 @@ class JointFit:
     swing_px_s: float
     weight: FloatArray
     later_s: float = 0.0
+    settled: bool = False
     solution: Solution | None = None
 
     @classmethod
@@ -256,13 +267,65 @@ class JointFit:
             # The median of chi-square with 2 degrees of freedom is 2 ln 2.
             spread = max(1.0, float(np.median(d2)) / (2 * np.log(2)) * 2 * n / freedom)
             share = np.minimum(1.0, BAD_AT_SIGMA**2 / np.maximum(d2 / spread, 1e-12))
-            scale2 = max(1.0, float(np.sum(share * d2)) / fit.freedom(share))
-            weight = np.tile(np.sqrt(share / scale2), 2) / fit.claimed
+            weight = np.tile(np.sqrt(share / fit.excess(share)), 2) / fit.claimed
             change = np.abs(weight / fit.weight - 1).max()
             fit = replace(fit, weight=weight).refit(fit.sol.nonlinear)
             if change < 0.02:
                 break
         return fit
+
+    def excess(self, share: FloatArray) -> float:
+        """Give the variance to believe of the rows over the claimed one.
+
+        Once the model is settled, the residual's slow waves count as well as its whole: yaw and the
+        path hang on them alone, and where neighbouring rows err alike they hold more noise than
+        the scatter from row to row tells.
+
+        Parameters
+        ----------
+        share
+            (n,) weight of the rows between 0 and 1.
+
+        Returns
+        -------
+        float
+            At least 1.
+        """
+        raw = self.sol.residual / self.weight / self.claimed
+        whole = float(np.sum(np.tile(share, 2) * raw**2)) / self.freedom(share)
+        return max(1.0, whole, self.slow_noise(share) if self.settled else 0.0)
+
+    def slow_noise(self, share: FloatArray) -> float:
+        """Give the variance of the residual's slow waves over the claimed one.
+
+        Parameters
+        ----------
+        share
+            (n,) weight of the rows between 0 and 1.
+
+        Returns
+        -------
+        float
+            Of the noisiest band of `SLOW_NOISE_HZ`; each wave counts as far as the parameters leave
+            it free.
+        """
+        n, root = len(self.t), np.sqrt(share)
+        # Waves of k half periods in the flight: k / (2 span) Hz.
+        count = min(int(2 * self.span_s * SLOW_NOISE_HZ[-1]) + 1, n)
+        turn = np.pi * self.t / max(self.span_s, self.step_s)
+        Q, _ = np.linalg.qr(np.cos(turn[:, None] * np.arange(count)) * root[:, None])
+        raw = self.sol.residual / self.weight / self.claimed * np.tile(root, 2)
+        J, C = self.sol.jacobian, self.sol.covariance()
+        power, free = np.zeros(count), np.zeros(count)
+        for rows in (slice(0, n), slice(n, 2 * n)):
+            power += (Q.T @ raw[rows]) ** 2
+            taken = Q.T @ J[rows]
+            free += 1.0 - np.sum((taken @ C) * taken, axis=1)
+        # Rows that err apart as claimed have power 1 for each free wave.
+        power = np.cumsum(power) + INDEPENDENT_WAVES
+        free = np.cumsum(np.maximum(free, 0.0)) + INDEPENDENT_WAVES
+        ends = [min(int(2 * self.span_s * hz), count - 1) for hz in SLOW_NOISE_HZ]
+        return float((power[ends] / free[ends]).max())
 
     def freedom(self, share: FloatArray | None = None) -> float:
         """Count rows less the parameters that the data, not the priors, decide.

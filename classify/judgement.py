@@ -126,7 +126,8 @@ def measure(
     typed = None if speed is None else Estimate(value=speed, sigma=SPEED_SIGMA * speed)
     prediction = predict(known.arrow, speed_m_s=typed)
     priors = priors_for(known=known, prediction=prediction, clip=clip, track=track)
-    spectrum = fit_swing(_with_floor(track), priors)
+    believed = _with_floor(track)
+    spectrum = fit_swing(believed, priors)
     if isinstance(spectrum, Unread):
         return spectrum
     scale = find_scale(spectrum, known=known, clip=clip, track=track, face_px=face_px)
@@ -134,7 +135,7 @@ def measure(
     slow = None
     if scale is not None:
         mm_per_px_s = 1e3 * scale.m_per_px_s.value
-        slow = slow_swing(track, spectrum, priors=priors, mm_per_px_s=mm_per_px_s)
+        slow = slow_swing(believed, spectrum, priors=priors, mm_per_px_s=mm_per_px_s)
     return Measured(
         spectrum=spectrum, slow=slow, scale=scale, prediction=prediction, time_base=time_base
     )

@@ -93,6 +93,7 @@ def fit_swing(track: Track, priors: Priors) -> Spectrum | Unread:
             start[0] = np.log(max(float(np.exp(start[0])) - earlier, 1e-3))
             fit = _add_fast_modes(fit.on_rows(track, kept).refit(start).reweigh())
             fit = _refit_from_other_yaws(fit)
+        fit = replace(fit, settled=True).reweigh()
         return _spectrum(_without_needless_modes(_split_yaw(fit)), kept)
 
 
@@ -294,6 +295,8 @@ def _spectrum(fit: JointFit, rows: IntArray) -> Spectrum:
         highest_hz=fit.nyquist_hz,
         aliases=tuple(aliases_of(m.f_hz, 1 / fit.step_s) for m in kept),
         halves_agree=_halves_agree(fit),
+        # Rows far out have less weight than the rest for a reason of their own.
+        excess=float((fit.weight * fit.claimed).max() ** -2.0),
         criterion="BIC",
         limits=_limits(posterior, modes, presence),
         path_parameters=(
@@ -357,7 +360,7 @@ def _halves_agree(fit: JointFit) -> bool:
     Every amplitude gets a change at half time, all other parameters refitted along. The halves
     disagree where chance makes so large a gain less than once in a thousand flights and the change
     is large against the swing itself: no film is free of small errors that neighbouring frames
-    share.
+    share. What the change explains is no such error, so noise is what it leaves over.
     """
     sol, n = fit.sol, len(fit.t)
     phi, _ = fit.picture.columns(sol.nonlinear)
@@ -374,8 +377,18 @@ def _halves_agree(fit: JointFit) -> bool:
     gram += np.eye(len(g)) * fit.swing_px_s**-2
     change = np.linalg.solve(gram, g)
     swing, changed = modes @ sol.linear[PATH_LINEAR:], extra @ change
-    small = float(changed @ changed) < ANOTHER_SWING**2 * float(swing @ swing)
-    return small or float(g @ change) < chi2_exceeded(1e-3, len(g))
+    if float(changed @ changed) < ANOTHER_SWING**2 * float(swing @ swing):
+        return True
+    wider = np.concatenate([extra, np.zeros((len(sol.jacobian) - 2 * n, len(g)))])
+    apart = replace(
+        sol,
+        residual=sol.residual - X @ change,
+        jacobian=np.concatenate([sol.jacobian, wider], axis=1),
+    )
+    share = (fit.weight * fit.claimed)[:n] ** 2
+    believed = float(share.max())  # one over the excess
+    less = replace(fit, solution=apart).excess(share / believed) * believed
+    return float(g @ change) / less < chi2_exceeded(1e-3, len(g))
 
 
 def _limits(posterior: Posterior, modes: list[Mode], presence: float) -> tuple[Limit, ...]:

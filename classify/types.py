@@ -351,6 +351,9 @@ class Spectrum:
         What could hide: yaw and pitch first, then the fast swing, each beside the modes found.
     path_parameters
         (3,) logarithm of the singular time, drag per second, roll, as fitted.
+    excess
+        Variance that is believed of the places over the claimed one, at least 1: that of the whole
+        residual or of its slow waves, whichever is noisier.
     """
 
     modes: tuple[Mode, ...]
@@ -366,6 +369,7 @@ class Spectrum:
     criterion: str
     limits: tuple[Limit, ...] = ()
     path_parameters: tuple[float, float, float] | None = None
+    excess: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
