@@ -14,8 +14,9 @@ from fixtures.plan import Misfits
 from fixtures.render import render
 from fixtures.train_arrowlike import paths_of, summary
 from tests.tracked_films import small_flight, written
-from tracker.arrowlike import FEATURES, ArrowModel, parse_arrow_model, shipped_arrow_model
+from tracker.arrowlike import FEATURES, VERSION, probability, shipped_arrow_model
 from tracker.flight import CLAIM
+from tracker.linear_model import LinearModel, parse_linear_model
 
 
 def test_shipped_model_fits_the_features() -> None:
@@ -31,7 +32,7 @@ def test_model_of_other_features_is_refused() -> None:
     raw = json.loads((files("tracker") / "arrowlike.json").read_text(encoding="utf-8"))
     raw["features"] = raw["features"][::-1]
     with pytest.raises(ValueError, match="train it again"):
-        parse_arrow_model(json.dumps(raw))
+        parse_linear_model(json.dumps(raw), FEATURES, VERSION)
 
 
 def test_probability_is_that_of_scikit_learn() -> None:
@@ -39,10 +40,10 @@ def test_probability_is_that_of_scikit_learn() -> None:
     rng = np.random.default_rng(3)
     x = rng.normal(size=(200, len(FEATURES)))
     fitted = LogisticRegression().fit(x, x[:, 0] + rng.normal(size=200) > 0)
-    model = ArrowModel(
+    model = LinearModel(
         weights=fitted.coef_[0], offset=float(fitted.intercept_[0]), seed=3, films=200
     )
-    mine = [model.probability(row) for row in x]
+    mine = [probability(model, row) for row in x]
     assert mine == pytest.approx(fitted.predict_proba(x)[:, 1], abs=1e-9)
 
 
@@ -52,7 +53,7 @@ def test_arrows_are_likelier_than_what_else_moves(tmp_path: Path, misfits: Misfi
     plan = small_flight(misfits)
     rendered = render(plan, seed=5)
     paths = paths_of(written(tmp_path, rendered.frames()), plan, rendered.truth)
-    sure = [shipped_arrow_model().probability(one) for one in paths.features]
+    sure = [probability(shipped_arrow_model(), one) for one in paths.features]
     claimed = np.array(sure) * paths.possible > CLAIM
     assert claimed[paths.true].any()
     assert not claimed[~paths.true].any()

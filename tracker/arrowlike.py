@@ -9,13 +9,11 @@ T, and falls as fast as its size says. Trained on rendered films, misfits among 
 
 from __future__ import annotations
 
-import json
-from dataclasses import dataclass
 from functools import cache
-from importlib.resources import files
 
 import numpy as np
 
+from tracker.linear_model import LinearModel, shipped_linear_model
 from tracker.path import Sky
 from tracker.scene import Window
 from tracker.settle import GRAVITY, NOCK_M, Settled
@@ -46,39 +44,21 @@ BRIGHT = 60.0
 """Grey level from which it does not matter how bright a nock is: a limb of the bow is darker."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ArrowModel:
-    """Weights of the logistic regression.
+def probability(model: LinearModel, features: FloatArray) -> float:
+    """Give the probability that an arrow flew a path.
 
-    Attributes
+    Parameters
     ----------
-    weights
-        (f,) in the order of `FEATURES`.
-    offset
-        Added.
-    seed, films
-        What it was trained with.
+    model
+        Its score is the logarithm of the odds.
+    features
+        (f,) from `features_of`.
+
+    Returns
+    -------
+    float
     """
-
-    weights: FloatArray
-    offset: float
-    seed: int
-    films: int
-
-    def probability(self, features: FloatArray) -> float:
-        """Give the probability that an arrow flew a path.
-
-        Parameters
-        ----------
-        features
-            (f,) from `features_of`.
-
-        Returns
-        -------
-        float
-        """
-        score = float(self.weights @ features) + self.offset
-        return float(1 / (1 + np.exp(-np.clip(score, -30.0, 30.0))))
+    return float(1 / (1 + np.exp(-np.clip(model.score(features), -30.0, 30.0))))
 
 
 def features_of(
@@ -192,40 +172,7 @@ def _late(window: Window, row: int) -> float:
     return float(10 * min(seconds, 0.2))
 
 
-def parse_arrow_model(text: str) -> ArrowModel:
-    """Read a model from its JSON.
-
-    Parameters
-    ----------
-    text
-        As written by ``python -m fixtures.train_arrowlike``.
-
-    Returns
-    -------
-    ArrowModel
-
-    Raises
-    ------
-    ValueError
-        If it was made for other features or another version.
-    """
-    raw = json.loads(text)
-    if raw["version"] != VERSION or tuple(raw["features"]) != FEATURES:
-        raise ValueError("the model of arrows was trained for other features; train it again")
-    return ArrowModel(
-        weights=np.array(raw["weights"], dtype=np.float64),
-        offset=float(raw["offset"]),
-        seed=int(raw["seed"]),
-        films=int(raw["films"]),
-    )
-
-
 @cache
-def shipped_arrow_model() -> ArrowModel:
-    """Read the model that travels with the package.
-
-    Returns
-    -------
-    ArrowModel
-    """
-    return parse_arrow_model((files("tracker") / "arrowlike.json").read_text(encoding="utf-8"))
+def shipped_arrow_model() -> LinearModel:
+    """Read the model that travels with the package."""
+    return shipped_linear_model("arrowlike.json", FEATURES, VERSION)

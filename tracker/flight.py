@@ -7,8 +7,9 @@ from typing import Literal
 
 import numpy as np
 
-from tracker.arrowlike import FEWEST_SEEN, behind, features_of, shipped_arrow_model
+from tracker.arrowlike import FEWEST_SEEN, behind, features_of, probability, shipped_arrow_model
 from tracker.candidates import joined
+from tracker.claims import claimed_px
 from tracker.footage import FromRow
 from tracker.landing import landing
 from tracker.path import Guess, Sky, passes, search
@@ -284,12 +285,12 @@ def confidence(window: Window, sky: Sky, settled: Settled, score_share: float) -
         A probability by `tracker.arrowlike`; 0 if the nock is seen in too few frames.
     """
     features = features_of(window, sky, settled, score_share)
-    return 0.0 if features is None else shipped_arrow_model().probability(features)
+    return 0.0 if features is None else probability(shipped_arrow_model(), features)
 
 
 def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundFlight:
     """Put a settled path into the form of a flight."""
-    xy, sigma, size = settled.xy_px, settled.sigma_px, settled.size_px
+    xy, sigma, size = settled.xy_px, claimed_px(settled), settled.size_px
     end = landing(window.times_s, xy, sigma, settled.look.size_px_s / settled.depth_s)
     if end is not None:
         xy, sigma, size = xy.copy(), sigma.copy(), size.copy()
