@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from fractions import Fraction
 from pathlib import Path
 from typing import Protocol
@@ -38,9 +39,11 @@ USUAL = Limits()
 def descendants(pid: int) -> list[int]:
     """List the processes below one, parents before children."""
     found = []
-    for task in Path(f"/proc/{pid}/task").iterdir():
-        for child in (task / "children").read_text().split():
-            found += [int(child), *descendants(int(child))]
+    with suppress(FileNotFoundError):  # it has ended meanwhile
+        for task in Path(f"/proc/{pid}/task").iterdir():
+            with suppress(FileNotFoundError):
+                for child in (task / "children").read_text().split():
+                    found += [int(child), *descendants(int(child))]
     return found
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from ui import page_read
+from ui import page_read, served_app
 from ui.command_open import server_command
 
 
@@ -20,8 +20,9 @@ def test_page_is_drawn_by_the_script_that_is_served(
     monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
     monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
     monkeypatch.setattr(page_read, "read_ahead", lambda _work, _name: None)
-    script = next(part for part in server_command(1) if part.endswith(".py"))
-    page = AppTest.from_file(script, default_timeout=60).run()
+    served = next(part for part in server_command(1) if part.endswith(".py"))
+    assert Path(served) == Path(served_app.__file__)
+    page = AppTest.from_file(served_app.app.script_path, default_timeout=60).run()
     assert not page.exception
     assert page.title[0].value == "Read a clip"
 
