@@ -131,7 +131,8 @@ def clicked_as_alone(path: Path, share: float) -> None:
     assert track.found_by == "click"
     # the scene is drawn from larger parts of the frames around a click: rounding differs
     np.testing.assert_allclose(track.xy_px, alone.xy_px, rtol=0, atol=1e-3)
-    np.testing.assert_allclose(track.sigma_px, alone.sigma_px, rtol=0, atol=1e-3)
+    # and a claim goes by all that was seen of the tail, which rounding changes a little more
+    np.testing.assert_allclose(track.sigma_px, alone.sigma_px, rtol=0.01, atol=1e-3)
     assert track.release_s == alone.release_s
     assert track.impact_s == pytest.approx(alone.impact_s, abs=1e-4)
 
