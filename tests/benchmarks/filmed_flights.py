@@ -6,25 +6,20 @@ the true nock, how far the tracker says it may be, and how large the nock truly 
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
 from fixtures.camera import aim_launch, nock_px
-from fixtures.encode import Coding, write_clip
+from fixtures.encode import Coding
+from fixtures.filmed import filmed as film_of
 from fixtures.misfits import framed, random_plan
 from fixtures.passers import other_arrow_plan
 from fixtures.plan import FlightPlan, Sensor
-from fixtures.render import render
 from fixtures.truth import Truth
 from tracker.follow import follow
 from tracker.types import FloatArray, Followed, InputError, Track
-
-LOSSLESS = Coding(codec="libx264", crf=None, options={"qp": "0", "preset": "ultrafast"})
-"""Every pixel comes back as it was rendered."""
 
 SEEN_PX = 1.0
 """Errors are counted in frames whose nock is at least so wide."""
@@ -146,16 +141,7 @@ def filmed(plan: FlightPlan, *, seed: int, coding: Coding) -> tuple[Followed | I
     truth : Truth
         What it shows.
     """
-    rendered = render(plan, seed=seed)
-    truth = rendered.truth
-    with tempfile.TemporaryDirectory(prefix="flight") as folder:
-        path = write_clip(
-            Path(folder) / "flight.mp4",
-            rendered.frames(),
-            container_hz=plan.camera.capture_hz,
-            coding=coding,
-            times_s=truth.time_s,
-        )
+    with film_of(plan, seed=seed, coding=coding) as (path, truth):
         try:
             return follow(path), truth
         except InputError as error:

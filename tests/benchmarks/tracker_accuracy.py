@@ -21,10 +21,10 @@ import numpy as np
 from joblib import Parallel, delayed
 from scipy.stats import f as f_distribution
 
+from fixtures.encode import LOSSLESS
 from fixtures.evaluate import BITS_PER_PIXEL, phone_coding
 from fixtures.misfits import Difficulty, plan_with_misfits
 from tests.benchmarks.filmed_flights import (
-    LOSSLESS,
     Compared,
     compared,
     filmed,
