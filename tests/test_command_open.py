@@ -105,7 +105,7 @@ def test_dashboard_is_served_here_alone_and_stops(tmp_path: Path, ended_by: sign
         stderr=subprocess.STDOUT,
         text=True,
         # whoever runs the tests behind a shell has it ignored, and so would the command
-        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),  # noqa: PLW1509
     )  # fmt: skip
     try:
         assert command.stdout is not None

@@ -51,6 +51,7 @@ def yaw_in_sigmas() -> np.ndarray:
     return np.array(found)
 
 
+@pytest.mark.long
 def test_shared_errors_are_covered(monkeypatch: pytest.MonkeyPatch) -> None:
     """Intervals of 95 % hold frequency and swing, and fewer would without allowing for them."""
     allowed = yaw_in_sigmas()
