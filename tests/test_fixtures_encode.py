@@ -1,5 +1,7 @@
 """Films written to disk: times, codes and tags come back."""
 
+import os
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 
@@ -58,6 +60,26 @@ def test_brightness_codes_come_back(
     assert len(back) == 6
     for was, now in zip(frames, back, strict=True):
         assert np.abs(_luma(now) - was).mean() < 2.0
+
+
+@pytest.mark.skipif(not hasattr(os, "sched_getscheduler"), reason="no such word here")
+@pytest.mark.parametrize("codec", ["libx264", "libx265", "libvpx-vp9", "libsvtav1"])
+def test_writing_a_film_leaves_the_turn_on_the_processors_alone(codec: str, tmp_path: Path) -> None:
+    """A process that became a real-time one would keep all others waiting, for good."""
+    if not has_encoder(codec):
+        pytest.skip(f"no encoder {codec} here")
+    before = os.sched_getscheduler(0)
+    seen: list[int] = []
+
+    def watched() -> Iterator[ByteArray]:
+        for frame in _frames(4):
+            yield frame
+            seen.append(os.sched_getscheduler(0))
+
+    write_clip(
+        tmp_path / "a.mkv", watched(), container_hz=Fraction(240), coding=Coding(codec=codec)
+    )
+    assert [*seen, os.sched_getscheduler(0)] == [before] * 5
 
 
 @pytest.mark.parametrize("rate", [Fraction(240), Fraction(30000, 1001), Fraction(960)])
