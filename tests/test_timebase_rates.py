@@ -100,7 +100,7 @@ def test_nearly_all_wrong_rates_are_caught(distance_m):
     factors = [0.25, 0.5, 2.0, 4.0, 8.0]
     said = ["distance", "face", "face and distance", "focal length"]
     caught, named, blamed, tried = 0, 0, 0, 0
-    count = 8 if distance_m < 30 else 3
+    count = 4 if distance_m < 30 else 3
     for _ in range(count):
         shot = chance_shot(rng, distance_m)
         for word in said:
