@@ -9,6 +9,7 @@ turning the phases of its Fourier transform, which is exact for a band-limited p
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -17,7 +18,7 @@ from sklearn.datasets import load_sample_image
 
 from tracker.footage import Footage
 from tracker.patches import Strip, cut_patch
-from tracker.refine import TILT, Placed, Pose, place
+from tracker.refine import TILT, Placed, Pose, fit_look, place
 from tracker.stabilise import Scenery
 from tracker.tail import NOCK_AHEAD, Look, Patch
 from tracker.types import Frame
@@ -164,6 +165,18 @@ def test_claimed_errors_of_spots_are_true(name: str, rng: np.random.Generator) -
         end = middle - NOCK_AHEAD * TILT * LOOK.size_px_s * rng.normal(size=2)
         z.append((found.pose.xy_px - end) / np.sqrt(np.diag(found.covariance)))
     np.testing.assert_allclose(np.std(z, axis=0), 1.0, atol=0.2)
+
+
+def test_a_nock_beyond_the_picture_may_be_anywhere() -> None:
+    """Pixels that do not count say nothing of its place, and do not end in an error."""
+    flat = patch_of(np.full((SIDE, SIDE), float(BACKGROUND)), NOISE)
+    patch = replace(flat, weight=np.zeros((SIDE, SIDE)))
+    beyond = placed(patch)
+    assert np.sqrt(np.diag(beyond.covariance)).min() > 1000
+    assert beyond.contrast == 0.0
+    look = replace(LOOK, exposure_s=1e-3)
+    found, _ = fit_look([patch] * 3, look, [beyond.pose] * 3, [np.zeros(2)] * 3)
+    assert found.nock == pytest.approx(look.nock, abs=1e-6)
 
 
 def fourier_shifted(picture: np.ndarray, shift: tuple[float, float]) -> np.ndarray:

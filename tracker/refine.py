@@ -33,6 +33,10 @@ TILT = 1.0
 FIXED = 7
 """A frame's own numbers but for the sectors of the ring."""
 
+NOWHERE = 1e-9
+"""Added to what the pixels tell of each number: those of a patch that the nock left tell nothing of
+its place."""
+
 SCENE_SHIFT_PX, SCENE_LEVELS = 0.1, 2.0
 """How well the scene's place in a frame is known, and its brightness (chosen here)."""
 
@@ -223,7 +227,7 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
     drawn = draw(patch, look, pose, ahead_px)
     damp = 1e-3
     size = FIXED + len(pose.sectors)
-    tiny = 1e-9 * np.eye(size)
+    tiny = NOWHERE * np.eye(size)
     normal, weight = np.eye(size), patch.weight
     for _ in range(rounds):
         J = drawn.slopes
@@ -264,7 +268,8 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
     amplitude = float((trust * template * without).sum()) / max(power, 1e-12)
     return Placed(
         pose=pose,
-        covariance=np.asarray(np.linalg.inv(normal)[:2, :2], dtype=np.float64),
+        # a nock that no pixel sees may be anywhere
+        covariance=np.asarray(np.linalg.inv(normal + tiny)[:2, :2], dtype=np.float64),
         misfit=float((weight * miss**2).mean()),
         gain=float((patch.weight * ((data - drawn.scene) ** 2 - miss**2)).sum()),
         left=max(float((patch.weight * miss**2).sum()) - miss.size, 0.0),
@@ -451,7 +456,7 @@ def _shared_normal(
         w = (patch.weight * _huber(miss * np.sqrt(patch.weight))).ravel()
         prior = _prior(patch, look, len(pose.sectors))
         w /= 1 + _cost(patch.weight, miss, pose, prior) / w.size
-        A = (own * w) @ own.T + np.diag(prior)
+        A = (own * w) @ own.T + np.diag(prior + NOWHERE)
         C = (S * w) @ own.T
         pull = (own * w) @ miss.ravel() - prior * pose.own
         solve = np.linalg.solve(A, np.column_stack([C.T, pull]))
