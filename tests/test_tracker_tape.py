@@ -92,9 +92,9 @@ def test_errors_are_counted_as_made(rng: np.random.Generator) -> None:
     assert one.wide.sum() == one.flying_frames
 
 
-@pytest.mark.parametrize(("widths", "outcome"), [(0.9, "right"), (1.1, "wrong")])
-def test_a_path_a_nock_aside_is_wrong(widths: float, outcome: str) -> None:
-    """Where a path counts as another's is a nock's width from the true one."""
+@pytest.mark.parametrize(("widths", "outcome"), [(0.9, "right"), (1.1, "tail"), (2.1, "wrong")])
+def test_a_path_two_nocks_aside_is_wrong(widths: float, outcome: str) -> None:
+    """A path is right up to a nock's width from the true one, and its arrow's up to two."""
     plan = small_flight()
     truth = shoot(plan, seed=1).truth
     aside = widths * np.maximum(truth.tail_px, 1.0)[:, None] * [0.6, 0.8]

@@ -24,7 +24,11 @@ from tracker.types import FloatArray, Followed, InputError, Track
 SEEN_PX = 1.0
 """Errors are counted in frames whose nock is at least so wide."""
 
-Outcome = Literal["right", "refused", "wrong"]
+ITS_TAIL = 2.0
+"""Widths of the nock within which a path is on the arrow's tail: where a nock is as bright as the
+wall, what is seen to end is the shaft, a width or more before it."""
+
+Outcome = Literal["right", "tail", "refused", "wrong"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,10 +38,11 @@ class Compared:
     Attributes
     ----------
     outcome
-        "right": every path claimed is an arrow's, and the first arrow's is among them. "wrong": a
-        path is claimed that leaves its arrow. "refused": no path is claimed.
+        "right": every path claimed is an arrow's, and the first arrow's is among them. "tail": so
+        is it, but it runs more than a width of the nock beside that. "wrong": a path is claimed
+        that leaves its arrow. "refused": no path is claimed.
     why
-        For a person: the reason of a refusal, or how far a wrong path is.
+        For a person: the reason of a refusal, or how far a path is that is not "right".
     frame
         (n,) number of the frame.
     size_px
@@ -151,8 +156,9 @@ def filmed(plan: FlightPlan, *, seed: int, coding: Coding) -> tuple[Followed | I
 def compared(plan: FlightPlan, followed: Followed | InputError, truth: Truth) -> Compared:
     """Hold what was followed against the truth.
 
-    A path is wrong if the median distance from the true nock is more than a nock's width, or if
-    more than half of its places are further off than that; a pixel counts where the nock is less.
+    A path is right if the median distance from the true nock is less than a nock's width, which is
+    so if half of its places are nearer than that, and wrong from `ITS_TAIL` widths on; a pixel
+    counts where the nock is less.
 
     Parameters
     ----------
@@ -171,11 +177,11 @@ def compared(plan: FlightPlan, followed: Followed | InputError, truth: Truth) ->
     if isinstance(followed, InputError) or not followed.flights:
         key = followed.message.key if isinstance(followed, InputError) else _lost(followed)
         return _none("refused", key, int(there.sum()))
-    right: Track | None = None
+    right, aside = None, 0.0
     for track in followed.flights:
         off = _off(track, truth.xy_in(track.reference_frame), truth.tail_px)
-        if off < 1:
-            right = track
+        if off < ITS_TAIL:
+            right, aside = track, off
         elif not _is_other_arrow(plan, truth, track):
             return _none("wrong", f"median {off:.1f} nock widths off", int(there.sum()))
     if right is None:
@@ -183,8 +189,8 @@ def compared(plan: FlightPlan, followed: Followed | InputError, truth: Truth) ->
     rows = np.flatnonzero(right.seen)
     raw = truth.xy_raw_px[rows] + 0.5  # pixel 0 covers -0.5 to 0.5
     return Compared(
-        outcome="right",
-        why="",
+        outcome="right" if aside < 1 else "tail",
+        why="" if aside < 1 else f"median {aside:.1f} nock widths off",
         frame=rows,
         size_px=truth.tail_px[rows],
         error_px=right.xy_px[rows] - truth.xy_in(right.reference_frame)[rows],

@@ -127,8 +127,8 @@ def films(
 
 
 def _counts(one: Compared) -> bool:
-    """Whether there are enough wide nocks on the right path to speak of an error."""
-    return one.outcome == "right" and int(one.wide.sum()) >= 4
+    """Whether there are enough wide nocks on the right arrow to speak of an error."""
+    return one.outcome in {"right", "tail"} and int(one.wide.sum()) >= 4
 
 
 def films_summary(all_: list[Compared]) -> list[str]:
@@ -145,9 +145,11 @@ def films_summary(all_: list[Compared]) -> list[str]:
         Lines for a person.
     """
     outcome = Counter(one.outcome for one in all_)
+    there = outcome["right"] + outcome["tail"]
     lines = [
-        f"{len(all_)} films: right {outcome['right']} ({100 * outcome['right'] / len(all_):.1f} %),"
-        f" refused {outcome['refused']}, wrong path claimed {outcome['wrong']}"
+        f"{len(all_)} films: right arrow {there} ({100 * there / len(all_):.1f} %), of them on its "
+        f"tail more than a nock's width off {outcome['tail']}; refused {outcome['refused']}, wrong "
+        f"path claimed {outcome['wrong']}"
     ]
     good = [one for one in all_ if _counts(one)]
     if not good:
