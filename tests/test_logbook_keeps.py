@@ -436,6 +436,7 @@ def test_killed_while_saving(tmp_path):
 
 
 @pytest.mark.long
-def test_killed_a_hundred_times_while_saving(tmp_path):
-    """A hundred kills at random moments lose nothing that was acknowledged; the file opens."""
-    _kill_while_saving(tmp_path, 100, seed=42)
+@pytest.mark.parametrize("times", [40, pytest.param(100, marks=pytest.mark.endurance)])
+def test_killed_again_and_again_while_saving(tmp_path, times):
+    """Kills at random moments lose nothing that was acknowledged; the file opens."""
+    _kill_while_saving(tmp_path, times, seed=42)

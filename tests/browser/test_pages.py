@@ -8,7 +8,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import settled
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("pages")]
+"""On one worker, which serves them from one dashboard: what one has read the next need not."""
 
 PAGES = {
     "": "Read a clip",
