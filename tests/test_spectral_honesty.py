@@ -183,7 +183,7 @@ def test_fast_swing_is_read_at_the_bound():
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("noise_px", [0.05, 0.15, 0.4])
+@pytest.mark.parametrize("noise_px", [pytest.param(0.05, marks=pytest.mark.endurance), 0.15, 0.4])
 @pytest.mark.parametrize(
     "shot",
     [LONG_YAW, Shot(vibrations=(FAST,)), replace(LONG_YAW, vibrations=(FAST,))],
