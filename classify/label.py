@@ -165,7 +165,7 @@ def label_flight(
     }
     wobble = _largest(swings, "wobble", ACROSS, UP_DOWN) >= thresholds.swing_wobble_mm
     strength = {
-        name: _largest(swings, kind, axis) / threshold
+        name: (_is_seen(swings, kind, axis), _largest(swings, kind, axis) / threshold)
         for name, (kind, axis, threshold) in looked_for.items()
     }
     refused = _doubt(spectrum, swings, presence, looked_for, frame_hz, thresholds)
@@ -301,10 +301,21 @@ def _largest(swings: tuple[Swing, ...], kind: Kind, *axes: int) -> float:
     )
 
 
+def _is_seen(swings: tuple[Swing, ...], kind: Kind, axis: int) -> bool:
+    """Whether a swing of a kind stands out from its own error."""
+    return any(swing.kind == kind and bool(swing.seen[axis]) for swing in swings)
+
+
 def _leading(
-    presence: Mapping[Disturbance, float], strength: Mapping[Disturbance, float], *, wobble: bool
+    presence: Mapping[Disturbance, float],
+    strength: Mapping[Disturbance, tuple[bool, float]],
+    *,
+    wobble: bool,
 ) -> Label | None:
-    """Take the disturbance widest against its own threshold among those that are there."""
+    """Take the disturbance widest against its own threshold among those that are there.
+
+    One that stands out from its error comes before any that is only likely to be there.
+    """
     there = [name for name in DISTURBANCES if presence[name] >= 0.5]
     if there:
         return max(there, key=lambda name: strength[name])

@@ -186,6 +186,13 @@ def test_two_disturbances_are_both_present():
     assert found.presence["minnowing"] > 0.9
 
 
+def test_what_is_seen_comes_before_what_is_only_likely():
+    """A pitch that may be wide, but is not twice its error, is no headline beside a sure one."""
+    found = label(spectrum(mode(2.4, 0.0, 14.0, sigma_mm=7.5), mode(17.0, 3.0)))
+    assert found.presence["porpoising"] > 0.5
+    assert found.label == "minnowing"
+
+
 def test_wobble_is_not_called_clean():
     """A circling tail is none of the three, and not a clean flight either."""
     found = label(spectrum(mode(45.0, 4.0, 4.0, phases=(0.0, np.pi / 2), sigma_f_hz=0.5)))
