@@ -34,8 +34,8 @@ FIXED = 7
 """A frame's own numbers but for the sectors of the ring."""
 
 NOWHERE = 1e-9
-"""Added to what the pixels tell of each number: those of a patch that the nock left tell nothing of
-its place."""
+"""One over the variance of a nock's place before any pixel is looked at: where no pixel counts it
+may be anywhere."""
 
 SCENE_SHIFT_PX, SCENE_LEVELS = 0.1, 2.0
 """How well the scene's place in a frame is known, and its brightness (chosen here)."""
@@ -227,7 +227,6 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
     drawn = draw(patch, look, pose, ahead_px)
     damp = 1e-3
     size = FIXED + len(pose.sectors)
-    tiny = NOWHERE * np.eye(size)
     normal, weight = np.eye(size), patch.weight
     for _ in range(rounds):
         J = drawn.slopes
@@ -240,7 +239,7 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
         enough = NO_MATTER * max(cost / miss.size, 1.0)
         moved = False
         for _ in range(4):
-            stiff = normal + damp * np.diag(np.diag(normal)) + tiny
+            stiff = normal + damp * np.diag(np.diag(normal))
             step = np.asarray(np.linalg.solve(stiff, slope), dtype=np.float64)
             reach = np.hypot(step[0], step[1])
             limit = 0.5 + 0.35 * look.size_px_s / patch.depth_s
@@ -268,8 +267,7 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
     amplitude = float((trust * template * without).sum()) / max(power, 1e-12)
     return Placed(
         pose=pose,
-        # a nock that no pixel sees may be anywhere
-        covariance=np.asarray(np.linalg.inv(normal + tiny)[:2, :2], dtype=np.float64),
+        covariance=np.asarray(np.linalg.inv(normal)[:2, :2], dtype=np.float64),
         misfit=float((weight * miss**2).mean()),
         gain=float((patch.weight * ((data - drawn.scene) ** 2 - miss**2)).sum()),
         left=max(float((patch.weight * miss**2).sum()) - miss.size, 0.0),
@@ -297,14 +295,14 @@ def _contrast(patch: Patch, look: Look) -> float:
 
 
 def _prior(patch: Patch, look: Look, sectors: int) -> FloatArray:
-    """(7 + s,) one over the variances of a frame's own numbers; the place is free."""
+    """(7 + s,) one over the variances of a frame's own numbers; the place is all but free."""
     diameter = look.size_px_s / patch.depth_s
     contrast = _contrast(patch, look)
     # a vane fills the more of a sector, the narrower that is
     spread = VANE_SPREAD * contrast * (0.02 if sectors == 1 else sectors / 24)
     beneath = np.array([SCENE_SHIFT_PX, SCENE_SHIFT_PX, SCENE_LEVELS]) ** -2.0
     tilt = np.full(2, (TILT * diameter) ** -2.0)
-    return np.concatenate([np.zeros(2), tilt, beneath, np.full(sectors, spread**-2.0)])
+    return np.concatenate([np.full(2, NOWHERE), tilt, beneath, np.full(sectors, spread**-2.0)])
 
 
 def _cost(weight: FloatArray, miss: FloatArray, pose: Pose, prior: FloatArray) -> float:
@@ -456,7 +454,7 @@ def _shared_normal(
         w = (patch.weight * _huber(miss * np.sqrt(patch.weight))).ravel()
         prior = _prior(patch, look, len(pose.sectors))
         w /= 1 + _cost(patch.weight, miss, pose, prior) / w.size
-        A = (own * w) @ own.T + np.diag(prior + NOWHERE)
+        A = (own * w) @ own.T + np.diag(prior)
         C = (S * w) @ own.T
         pull = (own * w) @ miss.ravel() - prior * pose.own
         solve = np.linalg.solve(A, np.column_stack([C.T, pull]))
