@@ -11,6 +11,8 @@ import pytest
 from fixtures.render import render
 from tests.tracked_films import small_flight, written
 from tracker.follow import follow
+from tracker.likeness import discs, pixel_of, tails
+from tracker.tail import Look, Patch, covers
 
 
 @pytest.mark.parametrize(("nock_luma", "light"), [(90.0, 0.8), (75.0, 0.55)])
@@ -28,3 +30,36 @@ def test_the_nock_is_followed_and_not_the_shafts_end(
     away = np.linalg.norm(track.xy_px[rows] - truth.xy_in(track.reference_frame)[rows], axis=1)
     assert len(rows) >= 25
     assert np.median(away / truth.tail_px[rows]) < 1 / 3
+
+
+def test_a_nock_as_bright_as_the_wall_is_found_by_its_shaft(rng: np.random.Generator) -> None:
+    """Looked for from three pixels beside, a tail is found at its pixel; no disc stands there."""
+    look = Look(
+        size_px_s=0.2, blur_px=0.8, ring=2.0, exposure_s=1e-9, shaft_s=0.01,
+        nock=140.0, shaft=40.0, vanes=0.0, unlike=0.5,
+    )  # fmt: skip
+    scene = np.tile(np.linspace(138.0, 142.0, 31), (27, 1))
+    empty = Patch(
+        row=0,
+        x_px=np.arange(400.0, 431.0),
+        y_px=np.arange(200.0, 227.0),
+        picture=scene,
+        scene=scene,
+        weight=np.full(scene.shape, 0.25),
+        depth_s=0.1,
+        speed_px_s=np.zeros(2),
+    )
+    nock, ahead = np.array([413.7, 214.2]), np.array([5.0, -3.0])
+    parts = covers(empty, look, nock, ahead, 1, slopes=False)
+    drawn = scene + parts.nock * (look.nock - scene) + parts.shaft * (look.shaft - scene)
+    patch = replace(empty, picture=drawn + rng.normal(0.0, 2.0, scene.shape))
+    begun = nock + np.array([3.0, 2.0])
+    gain = tails(patch, look, begun, ahead)
+    assert gain is not None
+    line, column = np.unravel_index(int(gain.argmax()), gain.shape)
+    found = begun + np.subtract((column, line), pixel_of(patch, begun))
+    np.testing.assert_allclose(found, nock, atol=0.75)
+    for sign in (1.0, -1.0):
+        contrast, _ = discs(patch, look, sign)
+        line, column = np.unravel_index(int(contrast.argmax()), contrast.shape)
+        assert np.hypot(*(np.array([column + 400.0, line + 200.0]) - nock)) > 1.0

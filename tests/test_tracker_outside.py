@@ -227,19 +227,19 @@ def test_shake_of_a_photograph(
     np.testing.assert_allclose(moved[1:], np.tile(shift, (4, 1)), atol=0.05)
 
 
-SPOT_AT = (300, 120)
-"""Pixel of the photograph's sky beside the roof at which the spot's corner is set."""
+SPOTS_AT = {"beside the roof": (300, 120), "8 pixels below the rim": (40, EDGE + 5)}
+"""Pixels of the photograph at which the spot's corner is set."""
 
 
-@pytest.fixture(scope="module")
-def shaken(photograph: np.ndarray) -> tuple[Footage, np.ndarray]:
+@pytest.fixture(scope="module", params=SPOTS_AT)
+def shaken(request: pytest.FixtureRequest, photograph: np.ndarray) -> tuple[Footage, np.ndarray]:
     """Film the photograph ten times without and then, shaken, with a spot; give the spot's place.
 
     The spot is laid over the scene as an arrow is: it covers what is behind it.
     """
     rng = np.random.default_rng(6)
     levels, middle = SPOTS["on a pixel, on a pixel"]
-    x, y = SPOT_AT
+    x, y = SPOTS_AT[request.param]
     marked = photograph.copy()
     behind = marked[y : y + 7, x : x + 7]
     behind += np.array(levels) / 16 / 256 * (LOOK.nock - behind)
@@ -251,7 +251,7 @@ def shaken(photograph: np.ndarray) -> tuple[Footage, np.ndarray]:
             luma = film_frame(pictures[k], shifts[k], rng)
             yield Frame(index=k, container_time_s=k / 240, luma=luma)
 
-    return Footage(frames, 9, len(pictures)), np.array(middle) + SPOT_AT - EDGE
+    return Footage(frames, 9, len(pictures)), np.array([x, y]) + middle - EDGE
 
 
 def test_a_spot_before_a_shaken_photograph(shaken: tuple[Footage, np.ndarray]) -> None:

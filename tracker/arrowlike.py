@@ -13,10 +13,11 @@ from functools import cache
 
 import numpy as np
 
+from tracker.along import GRAVITY, NOCK_M
 from tracker.linear_model import LinearModel, shipped_linear_model
 from tracker.path import Sky
 from tracker.scene import Window
-from tracker.settle import GRAVITY, NOCK_M, Settled
+from tracker.settle import Settled
 from tracker.types import FloatArray, IntArray
 
 VERSION = 1

@@ -27,6 +27,13 @@ frames."""
 KERNEL_PX = 2
 """Beyond a place, pixels from which its brightness is interpolated."""
 
+RIM_PX = 2
+"""Pixels at the picture's rim that are not looked at: shake has not shown what lies beneath."""
+
+LEAST_REACH = 0.4
+"""Share of a patch that must lie about the tail on each side, where the rest is out of the
+picture (chosen here)."""
+
 LEAST_VARIANCE = 0.7
 """Of a pixel: rounding, and what compression smooths away without showing it (chosen here)."""
 
@@ -161,37 +168,42 @@ def cut_patch(
     Returns
     -------
     Patch or None
-        None where the tail is too near the edge of the picture, or of what was kept of it.
+        None where the tail is too near the edge of the picture, or what was kept of it ends.
     """
     at, footage = path_px[row], strip.footage
     part, motion = footage.part(row), footage.motion(row)
     cx, cy = (np.round(motion.to_raw(at[None])[0]).astype(int)).tolist()
-    ix, iy = cx - part.x0, cy - part.y0
+    # near the rim of the picture a part of the tail's surroundings does
+    x0, x1 = max(cx - half, RIM_PX), min(cx + half, footage.width - 1 - RIM_PX)
+    y0, y1 = max(cy - half, RIM_PX), min(cy + half, footage.height - 1 - RIM_PX)
+    if min(cx - x0, x1 - cx, cy - y0, y1 - cy) < LEAST_REACH * half:
+        return None
     h, w = part.luma.shape
-    if ix - half < 0 or iy - half < 0 or ix + half >= w or iy + half >= h:
+    if min(x0 - part.x0, y0 - part.y0, part.x0 + w - 1 - x1, part.y0 + h - 1 - y1) < 0:
         return None
     sx, sy = (np.round(at).astype(int)).tolist()
     reach = half + 4
-    if min(sx, sy) < reach or sx + reach >= footage.width or sy + reach >= footage.height:
-        return None
     others = _elsewhere(path_px, row, 1.3 * half, footage.first_kept, newest)
     under = strip.beneath(sx, sy, reach, others) if len(others) >= FEWEST else None
     if under is None:
         return None
     scene_ref, var_ref = under
-    xs, ys = np.arange(cx - half, cx + half + 1.0), np.arange(cy - half, cy + half + 1.0)
+    xs, ys = np.arange(x0, x1 + 1.0), np.arange(y0, y1 + 1.0)
     # from a pixel of the patch to the scene's
     matrix = np.linalg.inv(np.vstack([motion.matrix, [0.0, 0.0, 1.0]]))[:2]
-    matrix[:, 2] += matrix[:, :2] @ (cx - half, cy - half) - (sx - reach, sy - reach)
-    scene = _drawn(scene_ref, matrix, len(xs), cv2.INTER_CUBIC)
-    var = _drawn(var_ref, matrix, len(xs), cv2.INTER_LINEAR)
+    matrix[:, 2] += matrix[:, :2] @ (x0, y0) - (sx - reach, sy - reach)
+    size = (len(xs), len(ys))
+    scene = _drawn(scene_ref, matrix, size, cv2.INTER_CUBIC)
+    var = _drawn(var_ref, matrix, size, cv2.INTER_LINEAR)
     if not (np.isfinite(scene).all() and np.isfinite(var).all()):
         return None
     return Patch(
         row=row,
         x_px=xs,
         y_px=ys,
-        picture=part.luma[iy - half : iy + half + 1, ix - half : ix + half + 1].astype(np.float64),
+        picture=part.luma[y0 - part.y0 : y1 + 1 - part.y0, x0 - part.x0 : x1 + 1 - part.x0].astype(
+            np.float64
+        ),
         scene=np.asarray(scene, dtype=np.float64),
         weight=1 / np.maximum(np.asarray(var, dtype=np.float64), LEAST_VARIANCE),
         depth_s=depth_s,
@@ -200,14 +212,14 @@ def cut_patch(
 
 
 def _drawn(
-    picture: npt.NDArray[np.float32], matrix: FloatArray, side: int, how: int
+    picture: npt.NDArray[np.float32], matrix: FloatArray, size: tuple[int, int], how: int
 ) -> npt.NDArray[np.float32]:
-    """Draw a square whose pixels lie in a picture where a (2, 3) matrix says."""
+    """Draw a part, (width, height), whose pixels lie in a picture where a (2, 3) matrix says."""
     return np.asarray(
         cv2.warpAffine(
             picture,
             matrix,
-            (side, side),
+            size,
             flags=how | cv2.WARP_INVERSE_MAP,
             borderMode=cv2.BORDER_REPLICATE,
         ),

@@ -40,6 +40,9 @@ may be anywhere."""
 SCENE_SHIFT_PX, SCENE_LEVELS = 0.1, 2.0
 """How well the scene's place in a frame is known, and its brightness (chosen here)."""
 
+_BENEATH = np.array([SCENE_SHIFT_PX, SCENE_SHIFT_PX, SCENE_LEVELS]) ** -2.0
+"""The same as one over the variances of `Pose.beneath`."""
+
 VANE_SPREAD = 0.5
 """Sectors of the ring differ by this share of the nock's contrast (chosen here)."""
 
@@ -294,15 +297,23 @@ def _contrast(patch: Patch, look: Look) -> float:
     return max(abs(look.nock - float(patch.scene.mean())), 20.0)
 
 
+def beneath(patch: Patch) -> FloatArray:
+    """(h, w) what of a patch's change the scene beneath explains, shifted and lit otherwise."""
+    columns = patch.shifts.reshape(3, -1)
+    root = patch.weight.ravel()
+    normal = (columns * root) @ columns.T + np.diag(_BENEATH)
+    pull = columns @ (root * (patch.picture - patch.scene).ravel())
+    return np.asarray((np.linalg.solve(normal, pull) @ columns).reshape(patch.scene.shape))
+
+
 def _prior(patch: Patch, look: Look, sectors: int) -> FloatArray:
     """(7 + s,) one over the variances of a frame's own numbers; the place is all but free."""
     diameter = look.size_px_s / patch.depth_s
     contrast = _contrast(patch, look)
     # a vane fills the more of a sector, the narrower that is
     spread = VANE_SPREAD * contrast * (0.02 if sectors == 1 else sectors / 24)
-    beneath = np.array([SCENE_SHIFT_PX, SCENE_SHIFT_PX, SCENE_LEVELS]) ** -2.0
     tilt = np.full(2, (TILT * diameter) ** -2.0)
-    return np.concatenate([np.full(2, NOWHERE), tilt, beneath, np.full(sectors, spread**-2.0)])
+    return np.concatenate([np.full(2, NOWHERE), tilt, _BENEATH, np.full(sectors, spread**-2.0)])
 
 
 def _cost(weight: FloatArray, miss: FloatArray, pose: Pose, prior: FloatArray) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracker.along import GRAVITY
 from tracker.candidates import (
     SIZES_PX,
     Candidates,
@@ -19,7 +20,6 @@ from tracker.candidates import (
 )
 from tracker.footage import Footage, FromRow
 from tracker.path import Sky
-from tracker.settle import GRAVITY
 from tracker.types import ByteArray, FloatArray
 
 SEARCH_TRUE_S = 0.22

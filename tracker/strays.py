@@ -17,6 +17,8 @@ import numpy as np
 
 from tracker.types import BoolArray, FloatArray, IntArray
 
+_TURN = (np.cos, np.sin)
+
 STEADY = 14
 """Places of the stretch that is believed first."""
 
@@ -29,9 +31,15 @@ TREMBLING = 0.5
 HEARD = 32
 """Places in which a tremble must stand out: it dies away within the flight."""
 
-TREMBLES = ((12, 0.12, 0.497), (24, 0.065, 0.12))
-"""Places that a parabola is laid through, and cycles a frame above it: for the shaft's bending, and
-for a fast swing of the whole tail; a parabola follows what is slower."""
+SLOWEST, FASTEST, SLOW_TERMS = 0.035, 0.497, 4
+"""Cycles a frame between which a tremble is sought: for fast swings of the whole tail and the
+shaft's bending. A polynomial of so many terms over `HEARD` places follows what is slower."""
+
+APART = 1.0
+"""Turns over that many places by which two trembles differ (chosen here)."""
+
+TREMBLES = 2
+"""Trembles at most."""
 
 FAR = 3.6
 """Standard errors beyond which a place is a stray (chosen here)."""
@@ -106,9 +114,8 @@ class Course:
         self.rows = np.nonzero(np.isfinite(off_px[:, 0]))[0]
         self.start = self._steadiest() if len(self.rows) >= STEADY else 0
         if len(self.rows) >= 3 * MEMORY:
-            for span, slowest, fastest in TREMBLES:
-                if (one := self._trembling(span, slowest, fastest)) is not None:
-                    self.trembles.append(one)
+            while len(self.trembles) < TREMBLES and (one := self._trembling()) is not None:
+                self.trembles.append(one)
 
     def _steadiest(self) -> int:
         """Where the stretch begins that a parabola fits best; never in the target."""
@@ -168,27 +175,31 @@ class Course:
         # at the row itself every cosine is one, every sine and power nought
         return np.asarray(fitted[0] + fitted[terms::2].sum(axis=0))
 
-    def _trembling(self, span: int, slowest: float, fastest: float) -> float | None:
-        """Find the one sinusoid that explains most of what is left in some stretch [1]."""
-        left = np.full_like(self.swing, np.nan)
-        for k in range(0, len(self.rows) - span + 1, span // 2):
-            near = self.rows[k : k + span]
-            left[near] = np.where(np.isfinite(left[near]), left[near], self.left(near))
-        rows = self.rows[np.isfinite(left[self.rows, 0])]
+    def _trembling(self) -> float | None:
+        """Find the sinusoid that explains most of what slow motion leaves in some stretch [1]."""
         best, found = TREMBLING, None
-        for k in range(0, max(len(rows) - HEARD, 0) + 1, HEARD // 2):
-            near = rows[k : k + HEARD]
-            z = left[near] / np.maximum(self.error[near], 1e-12)
-            z = np.clip(z / (1.4826 * np.median(np.abs(z)) + 1e-12), -4, 4)
-            t = self._clock[near]
-            cycles = np.arange(slowest, fastest, 0.2 / (t[-1] - t[0]))
+        for k in range(0, max(len(self.rows) - HEARD, 0) + 1, HEARD // 2):
+            near = self.rows[k : k + HEARD]
+            t = self._clock[near] - float(self._clock[near].mean())
+            slow = [np.vander(t / MEMORY, SLOW_TERMS)]
+            slow += [part(2 * np.pi * f * t)[:, None] for f in self.trembles for part in _TURN]
+            span = t[-1] - t[0]
+            cycles = np.arange(SLOWEST, FASTEST, 0.05 / span)
+            # one that is half a turn from another over the stretch is the same, told wrongly
+            apart = np.abs(cycles[:, None] - np.array(self.trembles)) > APART / span
+            cycles = cycles[apart.all(axis=1)]
             turn = 2 * np.pi * cycles[:, None] * t
-            basis = np.stack([np.cos(turn), np.sin(turn)], axis=1)
-            shadow = basis @ z
-            normal = basis @ basis.transpose(0, 2, 1) + 1e-9 * np.eye(2)
-            power = (shadow * np.linalg.solve(normal, shadow)).sum(axis=(1, 2)) / (z**2).sum()
-            if power.max() > best:
-                best, found = float(power.max()), float(cycles[power.argmax()])
+            weight = 1 / self.error[near].mean(axis=1)
+            for _ in range(2):  # the second time without strays
+                share, left, at = _best_wave(
+                    np.concatenate(slow, axis=1) * weight[:, None],
+                    np.stack([part(turn) for part in _TURN], axis=2) * weight[:, None],
+                    self.swing[near] * weight[:, None],
+                )
+                miss = np.linalg.norm(left, axis=1)
+                weight = weight / (1 + (miss / (3 * np.median(miss) + 1e-12)) ** 4)
+            if share > best:
+                best, found = share, float(cycles[at])
         return found
 
     def kept(self) -> IntArray:
@@ -313,15 +324,35 @@ class Course:
         """(m, 2) what a parabola and the best sinusoid leave at rows, in claimed errors."""
         t = self._clock[rows] - float(self._clock[rows].mean())
         weight = 1 / self.error[rows].mean(axis=1)
-        slow = np.linalg.qr(np.vander(t / MEMORY, 3) * weight[:, None])[0]
-        z = self.swing[rows] * weight[:, None]
-        z = z - slow @ (slow.T @ z)
         turn = 2 * np.pi * np.linspace(0.06, 0.497, 2 * len(rows))[:, None] * t
-        waves = np.stack([np.cos(turn), np.sin(turn)], axis=2) * weight[:, None]
-        waves -= slow @ (slow.T @ waves)
-        shadow = waves.transpose(0, 2, 1) @ z
-        normal = waves.transpose(0, 2, 1) @ waves + 1e-9 * np.eye(2)
-        fitted = np.linalg.solve(normal, shadow)
-        best = int((shadow * fitted).sum(axis=(1, 2)).argmax())
-        left = z - waves[best] @ fitted[best]
+        waves = np.stack([part(turn) for part in _TURN], axis=2) * weight[:, None]
+        slow = np.vander(t / MEMORY, 3) * weight[:, None]
+        _, left, _ = _best_wave(slow, waves, self.swing[rows] * weight[:, None])
         return np.asarray(left / weight[:, None] / self.error[rows])
+
+
+def _best_wave(
+    slow: FloatArray, waves: FloatArray, swing: FloatArray
+) -> tuple[float, FloatArray, int]:
+    """Fit (m, k) slow columns and the best of (f, m, 2) waves to a swing (m, 2).
+
+    Returns
+    -------
+    share : float
+        Of what the slow columns leave that the wave explains.
+    left : numpy.ndarray
+        (m, 2) what both leave.
+    at : int
+        Number of the wave.
+    """
+    axes = np.linalg.qr(slow)[0]
+    z = swing - axes @ (axes.T @ swing)
+    waves = waves - axes @ (axes.T @ waves)
+    shadow = waves.transpose(0, 2, 1) @ z
+    normal = waves.transpose(0, 2, 1) @ waves
+    normal += 1e-9 * np.trace(normal, axis1=1, axis2=2).max() * np.eye(2)
+    fitted = np.linalg.solve(normal, shadow)
+    power = (shadow * fitted).sum(axis=(1, 2))
+    at = int(power.argmax())
+    total = float((z**2).sum())
+    return float(power[at]) / max(total, 1e-12), z - waves[at] @ fitted[at], at
