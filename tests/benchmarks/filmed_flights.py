@@ -11,22 +11,18 @@ from typing import Literal
 
 import numpy as np
 
-from fixtures.camera import aim_launch, nock_px
+from fixtures.camera import aim_launch
 from fixtures.encode import Coding
 from fixtures.filmed import filmed as film_of
 from fixtures.misfits import framed, random_plan
-from fixtures.passers import other_arrow_plan
+from fixtures.nearness import ITS_TAIL, on_other_arrow, widths_off
 from fixtures.plan import FlightPlan, Sensor
 from fixtures.truth import Truth
 from tracker.follow import follow
-from tracker.types import FloatArray, Followed, InputError, Track
+from tracker.types import FloatArray, Followed, InputError
 
 SEEN_PX = 1.0
 """Errors are counted in frames whose nock is at least so wide."""
-
-ITS_TAIL = 2.0
-"""Widths of the nock within which a path is on the arrow's tail: where a nock is as bright as the
-wall, what is seen to end is the shaft, a width or more before it."""
 
 Outcome = Literal["right", "tail", "refused", "wrong"]
 
@@ -179,10 +175,12 @@ def compared(plan: FlightPlan, followed: Followed | InputError, truth: Truth) ->
         return _none("refused", key, int(there.sum()))
     right, aside = None, 0.0
     for track in followed.flights:
-        off = _off(track, truth.xy_in(track.reference_frame), truth.tail_px)
+        seen = np.flatnonzero(track.seen)
+        claimed = truth, track.reference_frame, seen, track.xy_px[seen]
+        off = widths_off(*claimed)
         if off < ITS_TAIL:
             right, aside = track, off
-        elif not _is_other_arrow(plan, truth, track):
+        elif not on_other_arrow(plan, *claimed):
             return _none("wrong", f"median {off:.1f} nock widths off", int(there.sum()))
     if right is None:
         return _none("wrong", "only the other arrow", int(there.sum()))
@@ -202,27 +200,6 @@ def compared(plan: FlightPlan, followed: Followed | InputError, truth: Truth) ->
 
 def _lost(followed: Followed) -> str:
     return "" if followed.lost is None else followed.lost.reason.key
-
-
-def _off(track: Track, true_px: FloatArray, size_px: FloatArray) -> float:
-    """Median distance of a track's places from the true ones, in widths of the nock."""
-    rows = np.flatnonzero(track.seen)
-    away = np.hypot(*(track.xy_px[rows] - true_px[rows]).T) / np.maximum(size_px[rows], 1.0)
-    # the median is beyond 1 exactly where more than half of the places are
-    return float(np.median(away))
-
-
-def _is_other_arrow(plan: FlightPlan, truth: Truth, track: Track) -> bool:
-    """Whether the path is that of the arrow of another lane, which is an arrow too."""
-    if not plan.misfits.other_arrow:
-        return False
-    other, delay_s = other_arrow_plan(plan)
-    since = truth.time_s - truth.release_s - delay_s
-    xy, now = nock_px(other, since)
-    matrix = truth.shake_affine[track.reference_frame]
-    depth = plan.camera.behind_m + now.nock_m[:, 2]
-    size = plan.camera.focal_px * other.arrow.nock_diameter_m / np.maximum(depth, 0.1)
-    return _off(track, xy @ matrix[:, :2].T + matrix[:, 2], size) < 1
 
 
 def _none(outcome: Outcome, why: str, flying_frames: int) -> Compared:
