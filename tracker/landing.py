@@ -22,6 +22,9 @@ FEWEST_STILL = 4
 CONVINCING = 30.0
 """By how much a standstill must fit better than flight to the end (chosen here)."""
 
+LEAST_SPREAD = 0.2
+"""Share of the claimed errors below which no scatter is believed (chosen here)."""
+
 WORSE = 9.0
 """Squared residual, in variances, beyond which a place says no more against a split."""
 
@@ -113,8 +116,19 @@ def _split(
             c = np.linalg.lstsq(basis * weight[:, None], xy[:end, axis] * weight, rcond=None)[0]
             z = (xy[:end, axis] - basis @ c) * root
             weight = root / np.sqrt(1 + z**2 / WORSE)
-        total += float(np.minimum(z**2, WORSE).sum() - 2 * np.log(root).sum())
+        total += _cost(z, moving[:end, axis], basis.shape[1])
         if end < len(xy):
-            rest = (xy[end:, axis] - np.median(xy[end:, axis])) / still[end:, axis]
-            total += float(np.minimum(rest**2, WORSE).sum() + 2 * np.log(still[end:, axis]).sum())
+            rest = xy[end:, axis] - np.median(xy[end:, axis])
+            total += _cost(rest / still[end:, axis], still[end:, axis], 1)
     return total
+
+
+def _cost(z: FloatArray, sigma: FloatArray, fitted: int) -> float:
+    """Twice the negative log-likelihood of residuals whose claimed errors may be too large.
+
+    Neighbouring places share much of a claimed error: a standstill scatters by far less.
+    """
+    free = max(len(z) - fitted, 1)
+    spread = 1.4826 * float(np.median(np.abs(z))) * np.sqrt(len(z) / free)
+    spread = float(np.clip(spread, LEAST_SPREAD, 1.0)) if len(z) >= FEWEST_STILL else 1.0
+    return float(np.minimum((z / spread) ** 2, WORSE).sum() + 2 * np.log(sigma * spread).sum())

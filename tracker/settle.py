@@ -235,7 +235,7 @@ class _Work(Along):
     def smooth_and_repeat(self) -> None:
         """Expect the nock where its neighbours put it, and place it again, until all lie there."""
         before: list[int] = []
-        for _ in range(REPEATS):
+        for turn in range(REPEATS):
             xy, sigma, _, _ = self._claimed()
             kept = self._course(xy, sigma).kept()
             xy[~np.isin(np.arange(self.n), kept)] = np.nan
@@ -243,7 +243,7 @@ class _Work(Along):
             rows = rows_of(xy)
             if len(rows) < FEWEST_KEPT:
                 return
-            if not before:  # a path through more places is laid as it is followed on
+            if turn == 0:  # size, fall and path lean on each other and would drift away together
                 self.take(self.fitted(rows, xy, self.path))
             self.expected = self.expect(xy)
             off = np.linalg.norm(xy - self.expected, axis=1)
