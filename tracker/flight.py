@@ -23,7 +23,7 @@ FEWEST_FRAMES = 16
 
 SURE, CLAIM = 0.9, 0.6
 """Confidence at which other paths are not tried, and below which none is claimed (chosen here: of
-films left out of the training one more is right than from 0.7, and none more is wrong)."""
+films left out of the training two more are right than from 0.7, and none more is wrong)."""
 
 CLAIM_UNTIMED = 0.4
 """The same where nobody vouches for the capture rate: nothing is read from such a path, but the
