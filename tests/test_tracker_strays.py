@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import siegelslopes
 
+from tracker.settle import steady_line
 from tracker.strays import Course
 
 FRAMES, HZ = 48, 240.0
@@ -52,3 +54,14 @@ def test_a_leap_is_a_stray(quick_hz: float, row: int) -> None:
         kept = course_of(np.random.default_rng(seed), quick_hz, 1.8, (row, 2.5)).kept()
         assert row not in kept
         assert len(kept) >= 0.8 * FRAMES
+
+
+def test_a_line_is_that_of_a_reference_library(rng: np.random.Generator) -> None:
+    """Repeated medians give what `scipy.stats.siegelslopes` gives, strays among the values."""
+    t = np.sort(rng.uniform(0.0, 0.05, 12))
+    values = np.stack([3.0 + 40.0 * t, -20.0 * t], axis=1) + rng.normal(0.0, 0.1, (12, 2))
+    values[[2, 7, 9, 10]] += rng.normal(0.0, 8.0, (4, 2))
+    at = np.array([0.052, 0.06])
+    lines = [siegelslopes(values[:, k], t) for k in (0, 1)]
+    wanted = np.stack([line.intercept + line.slope * at for line in lines], axis=1)
+    np.testing.assert_allclose(steady_line(t, values, at), wanted, rtol=1e-9)
