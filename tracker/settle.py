@@ -40,7 +40,7 @@ one in seven of those that are off by more than half a nock."""
 STRETCH = 3
 """Frames by which a path is followed on at a time."""
 
-AWAY_PX, AWAY_SHARE = 0.8, 0.4
+AWAY_PX, AWAY_SHARE = 0.4, 0.2
 """How far from where it is expected a nock may be, in pixels and its widths (chosen here)."""
 
 STANDS_PX, STANDS_SHARE, SELDOM = 0.5, 0.3, 6.0
