@@ -105,7 +105,7 @@ class Along:
         """(n, 2) the path plus the swing that sightings show, carried on as it shrinks."""
         path = self.path.at(self.sky.time_s)
         swing = (xy_px - path) * self.depth[:, None]
-        have = np.nonzero(np.isfinite(swing[:, 0]))[0]
+        have = rows_of(swing)
         if not len(have):
             return path
         rows = np.arange(self.n)

@@ -173,7 +173,7 @@ def cut_patch(
     at, footage = path_px[row], strip.footage
     part, motion = footage.part(row), footage.motion(row)
     cx, cy = (np.round(motion.to_raw(at[None])[0]).astype(int)).tolist()
-    # near the rim of the picture a part of the tail's surroundings does
+    # near the picture's rim less of what surrounds the tail will do
     x0, x1 = max(cx - half, RIM_PX), min(cx + half, footage.width - 1 - RIM_PX)
     y0, y1 = max(cy - half, RIM_PX), min(cy + half, footage.height - 1 - RIM_PX)
     if min(cx - x0, x1 - cx, cy - y0, y1 - cy) < LEAST_REACH * half:

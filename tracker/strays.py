@@ -36,7 +36,7 @@ SLOWEST, FASTEST, SLOW_TERMS = 0.035, 0.497, 4
 shaft's bending. A polynomial of so many terms over `HEARD` places follows what is slower."""
 
 APART = 1.0
-"""Turns over that many places by which two trembles differ (chosen here)."""
+"""Turns over `HEARD` places by which two trembles differ (chosen here)."""
 
 TREMBLES = 2
 """Trembles at most."""
@@ -181,19 +181,20 @@ class Course:
         for k in range(0, max(len(self.rows) - HEARD, 0) + 1, HEARD // 2):
             near = self.rows[k : k + HEARD]
             t = self._clock[near] - float(self._clock[near].mean())
-            slow = [np.vander(t / MEMORY, SLOW_TERMS)]
-            slow += [part(2 * np.pi * f * t)[:, None] for f in self.trembles for part in _TURN]
+            known = [part(2 * np.pi * f * t)[:, None] for f in self.trembles for part in _TURN]
+            slow = np.concatenate([np.vander(t / MEMORY, SLOW_TERMS), *known], axis=1)
             span = t[-1] - t[0]
             cycles = np.arange(SLOWEST, FASTEST, 0.05 / span)
-            # one that is half a turn from another over the stretch is the same, told wrongly
+            # one that is less than a turn from another over the stretch is the same, told wrongly
             apart = np.abs(cycles[:, None] - np.array(self.trembles)) > APART / span
             cycles = cycles[apart.all(axis=1)]
             turn = 2 * np.pi * cycles[:, None] * t
+            waves = np.stack([part(turn) for part in _TURN], axis=2)
             weight = 1 / self.error[near].mean(axis=1)
             for _ in range(2):  # the second time without strays
                 share, left, at = _best_wave(
-                    np.concatenate(slow, axis=1) * weight[:, None],
-                    np.stack([part(turn) for part in _TURN], axis=2) * weight[:, None],
+                    slow * weight[:, None],
+                    waves * weight[:, None],
                     self.swing[near] * weight[:, None],
                 )
                 miss = np.linalg.norm(left, axis=1)
