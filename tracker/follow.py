@@ -32,8 +32,9 @@ from tracker.types import (
 Fetch = Callable[[int, int], Iterator[Frame]]
 """Gives frames first to last, both included, in order."""
 
-KEPT_BYTES = 150_000_000
-"""Frames kept in memory while decoding; a longer film is decoded again where an arrow may fly."""
+KEPT_BYTES = 260_000_000
+"""Up to so much a film is kept in memory, 1.1 s of 720p at 240 frames a second; a longer one is
+decoded again where an arrow may fly."""
 
 CLICKED_TRUE_S = (0.05, 0.3)
 """A clicked arrow was released about so long before, if nothing else tells (chosen here)."""
@@ -97,28 +98,23 @@ def follow(
 
 
 class _Kept:
-    """The newest frames, as many as fit in `KEPT_BYTES`."""
+    """All frames of a short film; of one that does not fit in `KEPT_BYTES`, none."""
 
     def __init__(self) -> None:
-        self._frames: dict[int, Frame] = {}
+        self._frames: list[Frame] = []
         self._bytes = 0
 
     def add(self, frame: Frame) -> None:
-        self._frames[frame.index] = frame
         self._bytes += frame.luma.nbytes
-        while self._bytes > KEPT_BYTES and len(self._frames) > 1:
-            oldest = next(iter(self._frames))
-            self._bytes -= self._frames.pop(oldest).luma.nbytes
-
-    def frames(self, reader: Reader, first: int, last: int) -> Iterator[Frame]:
-        """Yield frames from memory if all are there, else decode them again."""
-        if all(k in self._frames for k in range(first, last + 1)):
-            for k in range(first, last + 1):
-                yield self._frames[k]
+        if self._bytes <= KEPT_BYTES:
+            # a copy, else the colours stay in memory too
+            self._frames.append(replace(frame, luma=frame.luma.copy()))
         else:
             self._frames.clear()
-            self._bytes = 0
-            yield from reader.segment(first, last)
+
+    def frames(self, reader: Reader, first: int, last: int) -> Iterator[Frame]:
+        """Yield frames from memory, or decode them again."""
+        return iter(self._frames[first : last + 1]) if self._frames else reader.segment(first, last)
 
 
 def _check_click(click: Click | None, clip: Clip) -> None:

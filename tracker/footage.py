@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracker.lighting import Lighting
 from tracker.stabilise import CameraMotion, Scenery, smaller
 from tracker.types import ByteArray, Frame
 
@@ -106,11 +107,21 @@ class Footage:
                 self._searched[row] = smaller(luma, self.search_reduce)
         self.reference_luma = quiet[-1]
         self._scenery = Scenery(self.reference_luma, reduce)
+        self._light = Lighting(self.reference_luma)
         for rows in (self.quiet_rows, small):
+            near = None
             # backwards from the reference, so that each begins near its answer
-            self._motions = {row: self._scenery.motion_of(small[row]) for row in sorted(rows)[::-1]}
+            for row in sorted(rows)[::-1]:
+                near = self._scenery.motion_of(self._light.steadied(small[row], near))
+                self._motions[row] = near
             self._scenery.learn()
-        self._parts = [Part(luma=one, x0=0, y0=0) for one in quiet]
+            self._light.learn()
+        for row, motion in self._motions.items():
+            self._searched[row] = self._light.steadied(self._searched[row], motion)
+        self._parts = [
+            Part(luma=self._light.steadied(one, self._motions[row]), x0=0, y0=0)
+            for row, one in enumerate(quiet, self.first_kept)
+        ]
         self._box: Box = (0, 0, self.width, self.height)
 
     @property
@@ -165,8 +176,9 @@ class Footage:
 
     def _reach(self, row: int) -> None:
         while self.first_kept + len(self._parts) <= row:
-            luma = next(self._frames).luma
             here = self.first_kept + len(self._parts)
+            near = self._motions.get(here, self._motions[here - 1])
+            luma = self._light.steadied(next(self._frames).luma, near)
             if here not in self._motions:
                 self._motions[here] = self._scenery.motion(luma)
                 if self._searched:

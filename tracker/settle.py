@@ -81,6 +81,10 @@ AGAIN_PX, AGAIN_SHARE = 0.15, 0.03
 """A place is found again unless its neighbours put it so near, in pixels and in widths of the nock
 (chosen here)."""
 
+STIRRED_PX = 0.05
+"""How far a nock must be expected from where it was expected before to be looked for once more
+(chosen here)."""
+
 MOST_VAGUE = 0.4
 """Share of the places that may be dropped for their scatter (chosen here)."""
 
@@ -237,7 +241,6 @@ class _Work(Along):
 
     def smooth_and_repeat(self) -> None:
         """Expect the nock where its neighbours put it, and place it again, until all lie there."""
-        before: list[int] = []
         for turn in range(REPEATS):
             xy, sigma, _, _ = self._claimed()
             kept = self._course(xy, sigma).kept()
@@ -248,15 +251,16 @@ class _Work(Along):
                 return
             if turn == 0:  # size, fall and path lean on each other and would drift away together
                 self.take(self.fitted(rows, xy, self.path))
-            self.expected = self.expect(xy)
+            before, self.expected = self.expected, self.expect(xy)
             off = np.linalg.norm(xy - self.expected, axis=1)
-            near = off < AGAIN_PX + AGAIN_SHARE * self.look.size_px_s / self.depth
-            again = [row for row in self.rows.tolist() if not near[row]]
-            if again == before:
+            anew = ~(off < AGAIN_PX + AGAIN_SHARE * self.look.size_px_s / self.depth)
+            if turn > 0:  # from the same start the same place would be found
+                anew &= np.linalg.norm(self.expected - before, axis=1) > STIRRED_PX
+            again = self.rows[anew[self.rows]].tolist()
+            if not again:
                 return
             self.search_from = int(rows[0])
             self._place(again, rounds=6)
-            before = again
 
     def follow_back(self) -> None:
         """Follow the arrow towards the release, each frame expected from the later ones.

@@ -11,6 +11,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from tracker.lighting import Lighting
 from tracker.types import ByteArray, FloatArray
 
 BLOCKS_ACROSS = 120
@@ -58,9 +59,7 @@ class Activity:
         if self._before is None:
             self._change.append(0.0)
         else:
-            # lamps flicker: all blocks brighten alike
-            gain = float(means.mean()) / max(float(self._before.mean()), 1.0)
-            before = cv2.convertScaleAbs(self._before, alpha=gain)
+            before = Lighting(means).steadied(self._before)
             # counting whole grey levels is far quicker than looking for the largest of them
             counts = np.bincount(cv2.absdiff(means, before).ravel(), minlength=LEVELS)
             top = max(4, round(BUSIEST * means.size))
