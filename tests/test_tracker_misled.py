@@ -211,3 +211,15 @@ def test_the_look_is_not_learnt_from_the_bow() -> None:
     assert one.outcome == "right"
     assert one.wide.sum() > 30
     np.testing.assert_array_less(one.middle_px(), 0.6)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("number", [0, 11])
+def test_a_dull_arrow_behind_what_moves_by_the_bow(number: int) -> None:
+    """Bow and archer leave smoother paths than a dull arrow does: it is searched for once more."""
+    rng = np.random.default_rng([95, number, 1])
+    plan, _ = plan_with_misfits(rng, "hard", misfits=1)
+    made = filmed(plan, seed=int(rng.integers(2**31)), coding=phone_coding(plan, 0.09))
+    one = compared(plan, *made)
+    assert one.outcome == "right"
+    assert one.z2().mean() < 3.0

@@ -45,3 +45,12 @@ def test_release_under_flickering_lamps(rng: np.random.Generator) -> None:
 def test_a_brighter_frame_is_no_release(rng: np.random.Generator) -> None:
     """One frame that is a tenth brighter comes after the release, if at all."""
     assert abs(found(frames(rng, flicker=0.0, jump_at=30))[0] - RELEASE) <= 1
+
+
+def test_an_archer_who_moves_just_before() -> None:
+    """A tenth of a second before the release the archer may stir; both moments are told."""
+    still, stir = [5.5] * 8, [9.1, 11.1, 13.2, 13.6, 15.4, 15.7, 14.8, 12.6, 10.7, 8.4]
+    flight = [35.9, 41.8, 27.7, 19.5, 20.7, 20.6, 21.3, 19.4, 17.1, 14.1, 11.0, 11.8, 13.3, 13.8]
+    moments = likely_releases(np.array([0.0, *still, *stir, *flight]))
+    assert any(abs(moment - 19) <= 1 for moment in moments)
+    assert all(abs(a - b) > 6 for a in moments for b in moments if a is not b)

@@ -12,7 +12,7 @@ from tracker.candidates import joined
 from tracker.claims import claimed_px
 from tracker.footage import FromRow
 from tracker.landing import landing
-from tracker.path import Guess, Sky, passes, search
+from tracker.path import QUICK, Breadth, Guess, Sky, passes, search
 from tracker.scene import STROKE_TRUE_S, Seen, Window, look, sky_of
 from tracker.settle import Settled, settle
 from tracker.types import ByteArray, Click, FloatArray, Message, Track
@@ -138,7 +138,9 @@ class FoundFlight:
         )
 
 
-def follow_window(window: Window, fetch: FromRow, click: Click | None) -> FoundFlight | None:
+def follow_window(
+    window: Window, fetch: FromRow, click: Click | None, breadth: Breadth = QUICK
+) -> FoundFlight | None:
     """Search one stretch of film for a flight and place the nock in each of its frames.
 
     Parameters
@@ -149,6 +151,8 @@ def follow_window(window: Window, fetch: FromRow, click: Click | None) -> FoundF
         Gives its frames.
     click
         Where the nock is in one frame, if a person says so.
+    breadth
+        How many paths are tried.
 
     Returns
     -------
@@ -157,7 +161,7 @@ def follow_window(window: Window, fetch: FromRow, click: Click | None) -> FoundF
     """
     scene = look(window, fetch, None if click is None else click.frame - window.first)
     sky = sky_of(window, scene)
-    guesses = search(scene.candidates, sky, scene.shape, np.random.default_rng(1))
+    guesses = search(scene.candidates, sky, scene.shape, np.random.default_rng(1), breadth)
     if click is None:
         best = _best(window, scene, sky, guesses, None)
         claim = CLAIM_UNTIMED if window.stretch is None else CLAIM

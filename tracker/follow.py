@@ -15,6 +15,7 @@ from pathlib import Path
 from tracker.decode import Reader
 from tracker.flight import FEWEST_FRAMES, FoundFlight, follow_window
 from tracker.footage import FromRow
+from tracker.path import QUICK, THOROUGH
 from tracker.scene import Window
 from tracker.trigger import Activity, likely_releases
 from tracker.types import (
@@ -41,6 +42,9 @@ CLICKED_TRUE_S = (0.05, 0.3)
 
 CLICK_RELEASES, CLOSE_FRAMES = 4, 8
 """Sudden moments tried for a click, and how near to one a guess is not worth trying."""
+
+SEARCHED_THOROUGHLY = 3
+"""Sudden moments after which more paths are tried, if no arrow was found after any."""
 
 PLATE_S = 0.25
 """True time before a release from which the scene without the arrow is taken (chosen here)."""
@@ -157,8 +161,13 @@ def _flights(
     if click is not None:
         releases = [r for r in releases if r - 3 <= click.frame <= r + ahead][:CLICK_RELEASES]
         guessed = _guessed(releases, click, true_step_s)
+    trials = [(release, QUICK) for release in [*releases, *guessed]]
+    if click is None:
+        trials += [(release, THOROUGH) for release in releases[:SEARCHED_THOROUGHLY]]
     found: list[FoundFlight] = []
-    for number, release in enumerate([*releases, *guessed]):
+    for number, (release, breadth) in enumerate(trials):
+        if found and breadth is THOROUGH:
+            break
         if click is None:
             known = any(f.first_frame - 6 <= release <= f.last_frame + 2 for f in found)
         else:  # all of them are the clicked one; one whose release was seen is the best
@@ -172,12 +181,12 @@ def _flights(
             times_s=clip.container_times_s[first : last + 1],
             stretch=stretch,
         )
-        flight = follow_window(window, _rows_of(fetch, first, last), click)
+        flight = follow_window(window, _rows_of(fetch, first, last), click, breadth)
         if flight is not None and release in guessed:
             flight = replace(flight, release_s=None, release_sigma_s=None)
         if flight is not None and (click or not any(_overlap(flight, f) for f in found)):
             found.append(flight)
-        tell("search", (number + 1) / len([*releases, *guessed]))
+        tell("search", (number + 1) / len(trials))
     if click is not None:
         return sorted(found, key=lambda f: (f.release_s is None, -f.confidence))[:1]
     return sorted(found, key=lambda f: f.first_frame)

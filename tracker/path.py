@@ -35,11 +35,31 @@ TRIPLES = 5000
 SEEN = 0.8
 """Share of its frames in which an arrow yields a candidate (chosen here)."""
 
-POLISHED = 40
-"""Raw paths, the best that run apart, that are fitted to their candidates."""
 
-POLISHED_FROM = 0.25
-"""Share of the best raw path's score below which none is worth that (chosen here)."""
+@dataclass(frozen=True, kw_only=True)
+class Breadth:
+    """How many paths a search goes on with (chosen here).
+
+    Attributes
+    ----------
+    of_each
+        Raw paths that run apart, of each singular time.
+    polished, polished_from
+        Of all of those, how many are fitted to their candidates, and the share of the best one's
+        score below which none is worth that.
+    offered
+        Different paths to return at most.
+    """
+
+    of_each: int
+    polished: int
+    polished_from: float
+    offered: int
+
+
+QUICK = Breadth(of_each=6, polished=40, polished_from=0.25, offered=8)
+THOROUGH = Breadth(of_each=20, polished=150, polished_from=0.1, offered=12)
+"""Where bow and archer move on long smooth paths, a dull arrow's comes after many of theirs."""
 
 SIZE_SPREAD = 0.6
 """Standard deviation of the logarithm of a candidate's size about what its fall says."""
@@ -214,7 +234,7 @@ def search(
     sky: Sky,
     shape: tuple[int, int],
     rng: np.random.Generator,
-    most: int = 8,
+    breadth: Breadth = QUICK,
     click: Vouched | None = None,
 ) -> list[Guess]:
     """Find the paths that best explain the candidates of a window.
@@ -229,8 +249,8 @@ def search(
         (height, width) of the picture.
     rng
         Source of the draws.
-    most
-        How many different paths to return at most.
+    breadth
+        How many paths to go on with.
     click
         A place through which the path goes, if a person says so.
 
@@ -244,14 +264,15 @@ def search(
     table = _Table(seen, sky, shape)
     found: list[Guess] = []
     for singular in sky.singular_s:
-        found += _best_triples(table, sky, float(singular), rng, 6, click)
+        found += _best_triples(table, sky, float(singular), rng, breadth.of_each, click)
     found.sort(key=lambda g: -g.score)
-    apart = [g for g in _apart(found, sky, POLISHED) if g.score > POLISHED_FROM * found[0].score]
+    apart = _apart(found, sky, breadth.polished)
+    apart = [g for g in apart if g.score > breadth.polished_from * found[0].score]
     polished = [g for raw in apart if (g := _polish(table, sky, raw)) is not None]
     polished.sort(key=lambda g: -g.score)
     if click is not None:
         polished = [g for g in polished if passes(g, sky, click)]
-    return _distinct(polished, most)
+    return _distinct(polished, breadth.offered)
 
 
 def passes(guess: Guess, sky: Sky, click: Vouched) -> bool:

@@ -24,6 +24,9 @@ BUSIEST = 0.004
 """Share of blocks, the busiest, whose change counts (chosen here)."""
 
 
+APART = 6
+"""Frames by which moments lie apart: an archer may move just before the release (chosen here)."""
+
 LEVELS = 256
 """Of brightness."""
 
@@ -96,14 +99,22 @@ def likely_releases(change: FloatArray, most: int = 12) -> list[int]:
         usual = float(np.median(before))
         spread = 1.4826 * float(np.median(np.abs(before - usual))) + 0.15 + 0.1 * usual
         onset[k] = (float(np.median(change[k : k + 4])) - usual) / spread
+    tried: list[int] = []
     found: list[int] = []
     floor = max(3.0, FAR_LESS * float(onset.max(initial=0.0)))
     for k in np.argsort(-onset):
-        if onset[k] < floor or len(found) == most:
+        if onset[k] < floor or len(tried) == most:
             break
-        if all(abs(int(k) - other) > 10 for other in found):
-            found.append(int(k))
-    return list(dict.fromkeys(_beginning(change, k) for k in found))
+        if _far(int(k), tried):
+            tried.append(int(k))
+            begun = _beginning(change, int(k))
+            if _far(begun, found):
+                found.append(begun)
+    return found
+
+
+def _far(moment: int, others: list[int]) -> bool:
+    return all(abs(moment - other) > APART for other in others)
 
 
 def _beginning(change: FloatArray, k: int) -> int:
