@@ -198,6 +198,16 @@ def test_panning_is_handled_or_refused(plain: Rendered, tmp_path: Path, px_per_f
         np.testing.assert_allclose(turned, [-went, 0], atol=1.5)
 
 
+def test_a_film_that_does_not_fit_is_followed_alike(
+    plain: Rendered, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whether frames are kept or decoded again changes nothing."""
+    path = written(tmp_path, plain)
+    kept = follow(path).flights[0]
+    monkeypatch.setattr("tracker.follow.KEPT_BYTES", 10 * 640 * 360)
+    np.testing.assert_array_equal(follow(path).flights[0].xy_px, kept.xy_px)
+
+
 def test_the_look_is_not_learnt_from_the_bow() -> None:
     """In a dim hall string and archer stand out more than the nock does near the bow.
 
