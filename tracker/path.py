@@ -29,9 +29,6 @@ from tracker.candidates import Candidates
 from tracker.types import FloatArray
 from tracker.vouched import Vouched, draw_through
 
-TRIPLES = 5000
-"""Drawn for each singular time (chosen here: thirty times what a clear clip needs)."""
-
 SEEN = 0.8
 """Share of its frames in which an arrow yields a candidate (chosen here)."""
 
@@ -42,6 +39,10 @@ class Breadth:
 
     Attributes
     ----------
+    draws
+        Triples of candidates drawn for each singular time.
+    strength
+        Power of a candidate's strength by which it is drawn more often.
     of_each
         Raw paths that run apart, of each singular time.
     polished, polished_from
@@ -51,14 +52,20 @@ class Breadth:
         Different paths to return at most.
     """
 
+    draws: int
+    strength: float
     of_each: int
     polished: int
     polished_from: float
     offered: int
 
 
-QUICK = Breadth(of_each=6, polished=40, polished_from=0.25, offered=8)
-THOROUGH = Breadth(of_each=20, polished=150, polished_from=0.1, offered=12)
+QUICK = Breadth(draws=5000, strength=2.0, of_each=6, polished=40, polished_from=0.25, offered=8)
+"""A clear clip needs a thirtieth of these draws."""
+
+THOROUGH = Breadth(
+    draws=20000, strength=0.5, of_each=20, polished=150, polished_from=0.1, offered=12
+)
 """Where bow and archer move on long smooth paths, a dull arrow's comes after many of theirs."""
 
 SIZE_SPREAD = 0.6
@@ -264,7 +271,7 @@ def search(
     table = _Table(seen, sky, shape)
     found: list[Guess] = []
     for singular in sky.singular_s:
-        found += _best_triples(table, sky, float(singular), rng, breadth.of_each, click)
+        found += _best_triples(table, sky, float(singular), rng, breadth, click)
     found.sort(key=lambda g: -g.score)
     apart = _apart(found, sky, breadth.polished)
     apart = [g for g in apart if g.score > breadth.polished_from * found[0].score]
@@ -296,14 +303,15 @@ def _draw(
     table: _Table,
     since: FloatArray,
     rng: np.random.Generator,
-    count: int,
+    breadth: Breadth,
     click: Vouched | None,
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
     """Draw triples of (frame, rank): spread over 1/T, stronger candidates more often."""
     usable = np.nonzero((since > 0) & (table.index[:, 0] >= 0))[0]
     if len(usable) < FEWEST_FRAMES:
         return np.zeros((0, 3), np.int64), np.zeros((0, 3), np.int64)
-    weight = np.clip(table.snr - 2.0, 0, 8) ** 2
+    count = breadth.draws
+    weight = np.clip(table.snr - 2.0, 0, 8) ** breadth.strength
     if click is not None:
         return draw_through(click, table.xy, weight, usable, FEWEST_FRAMES, rng, count)
     start = rng.integers(0, max(len(usable) - FEWEST_FRAMES, 1), count)
@@ -322,12 +330,12 @@ def _best_triples(
     sky: Sky,
     singular: float,
     rng: np.random.Generator,
-    keep: int,
+    breadth: Breadth,
     click: Vouched | None,
 ) -> list[Guess]:
     """Draw, solve, discard what cannot be flown, score the rest."""
     since = sky.time_s - singular
-    frames, rank = _draw(table, since, rng, TRIPLES, click)
+    frames, rank = _draw(table, since, rng, breadth, click)
     if not len(frames):
         return []
     T = since[frames]
@@ -356,7 +364,7 @@ def _best_triples(
         return []
     x = np.stack([ax, bx, np.zeros_like(ax)], axis=1)
     score, first, last, _ = _score(table, sky, since, x, y)
-    best = np.argsort(-score)[: 20 * keep]
+    best = np.argsort(-score)[: 20 * breadth.of_each]
     guesses = [
         Guess(
             path=Perspective(singular_s=singular, x=x[i], y=y[i]),
@@ -368,7 +376,7 @@ def _best_triples(
         for i in best
         if np.isfinite(score[i])
     ]
-    return _apart(guesses, sky, keep)
+    return _apart(guesses, sky, breadth.of_each)
 
 
 def _apart(guesses: list[Guess], sky: Sky, most: int) -> list[Guess]:
