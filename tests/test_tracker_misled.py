@@ -224,10 +224,10 @@ def test_the_look_is_not_learnt_from_the_bow() -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("number", [0, 11])
+@pytest.mark.parametrize("number", [24, 38])
 def test_a_dull_arrow_behind_what_moves_by_the_bow(number: int) -> None:
     """Bow and archer leave smoother paths than a dull arrow does: it is searched for once more."""
-    rng = np.random.default_rng([95, number, 1])
+    rng = np.random.default_rng([6, number, 1])
     plan, _ = plan_with_misfits(rng, "hard", misfits=1)
     made = filmed(plan, seed=int(rng.integers(2**31)), coding=phone_coding(plan, 0.09))
     one = compared(plan, *made)
