@@ -187,6 +187,7 @@ def _flights(
         if flight is not None and (click or not any(_overlap(flight, f) for f in found)):
             found.append(flight)
         tell("search", (number + 1) / len(trials))
+    tell("search", 1.0)  # where an arrow was found, the wider search was spared
     if click is not None:
         return sorted(found, key=lambda f: (f.release_s is None, -f.confidence))[:1]
     return sorted(found, key=lambda f: f.first_frame)

@@ -23,7 +23,6 @@ FAR_LESS = 0.12
 BUSIEST = 0.004
 """Share of blocks, the busiest, whose change counts (chosen here)."""
 
-
 APART = 6
 """Frames by which moments lie apart: an archer may move just before the release (chosen here)."""
 
