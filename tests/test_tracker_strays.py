@@ -15,19 +15,26 @@ NOCK_PX_S = 0.55
 
 
 def course_of(
-    rng: np.random.Generator, quick_hz: float, quick_px: float, leap: tuple[int, float] | None
+    rng: np.random.Generator,
+    quick_hz: float,
+    quick_px: float,
+    leap: tuple[int, float] | None = None,
+    *,
+    hz: float = HZ,
+    scatter_px: float = SIGMA_PX,
 ) -> Course:
     """Give the course of a tail that yaws at 4 Hz and swings quickly besides, as wide as a nock.
 
-    Swings are in pixels at a depth of an eighth of a second.
+    Swings are in pixels at a depth of an eighth of a second. Errors of `SIGMA_PX` are claimed
+    whatever the scatter.
     """
-    time = np.arange(FRAMES) / HZ
+    time = np.arange(FRAMES) / hz
     depth = 0.11 + time
     since = 2 * np.pi * time
     across = 2.0 * np.cos(4.0 * since) + quick_px * np.cos(quick_hz * since + 0.4)
     up = 0.5 * np.cos(4.0 * since + 1.0) + 0.1 * quick_px * np.cos(quick_hz * since)
     off = np.stack([across, up], axis=1) * 0.125 / depth[:, None]
-    off += rng.normal(0.0, SIGMA_PX, off.shape)
+    off += rng.normal(0.0, scatter_px, off.shape)
     if leap is not None:
         off[leap[0], 0] += leap[1]
     sigma = np.full_like(off, SIGMA_PX)
@@ -42,7 +49,7 @@ def test_a_swing_is_no_stray(quick_hz: float, quick_px: float) -> None:
     Wide swings of 10 to 20 Hz were once lost with all that came before them.
     """
     for seed in range(10):
-        kept = course_of(np.random.default_rng(seed), quick_hz, quick_px, None).kept()
+        kept = course_of(np.random.default_rng(seed), quick_hz, quick_px).kept()
         assert len(kept) >= 0.9 * FRAMES
 
 
@@ -54,6 +61,25 @@ def test_a_leap_is_a_stray(quick_hz: float, row: int) -> None:
         kept = course_of(np.random.default_rng(seed), quick_hz, 1.8, (row, 2.5)).kept()
         assert row not in kept
         assert len(kept) >= 0.8 * FRAMES
+
+
+@pytest.mark.parametrize("scatter_px", [SIGMA_PX, 0.2])
+@pytest.mark.parametrize("hz", [120.0, 240.0])
+@pytest.mark.parametrize("quick_hz", [7.0, 8.5, 10.0, 12.0, 70.0])
+def test_claimed_errors_are_raised_to_the_scatter_and_no_further(
+    quick_hz: float, hz: float, scatter_px: float
+) -> None:
+    """However the tail swings, what is claimed is the scatter, no less than two thirds and hardly more.
+
+    Swings between slow and quick were once taken for scatter: ten times the error was claimed.
+    """
+    said = []
+    for seed in range(10):
+        course = course_of(np.random.default_rng(seed), quick_hz, 3.0, hz=hz, scatter_px=scatter_px)
+        said.append(np.median(course.scaled(np.full((FRAMES, 2), SIGMA_PX)), axis=0))
+    middle = np.median(said, axis=0) / scatter_px
+    assert (middle > 2 / 3).all()
+    assert (middle < 1.8).all()
 
 
 def test_a_line_is_that_of_a_reference_library(rng: np.random.Generator) -> None:

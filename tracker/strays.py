@@ -68,6 +68,10 @@ FITTED = 8
 SCALED_BY = 24
 """Places whose scatter scales a claimed error."""
 
+BESIDE, WITHIN = 3, 8.0
+"""Neighbours on each side whose parabola a place is held against, and the frames within which all
+must lie (chosen here)."""
+
 
 class Course:
     """How a tail moves about its path from frame to frame.
@@ -294,7 +298,9 @@ class Course:
     def scaled(self, sigma_px: FloatArray) -> FloatArray:
         """Raise claimed errors to the scatter of the places about the local motion.
 
-        Compression leaves errors that no pixel's noise tells of; a steady swing leaves none.
+        Compression leaves errors that no pixel's noise tells of; a steady swing leaves none. A slow
+        swing and a quick one are left by a parabola and a sinusoid over many places, but hardly by
+        a parabola over the nearest, bending the other way round: whichever leaves less counts.
 
         Parameters
         ----------
@@ -310,16 +316,40 @@ class Course:
         if len(rows) < STEADY:
             return sigma_px
         middles, factors = [], []
+        beside = self._off_neighbours(rows) ** 2
         for k in range(0, max(len(rows) - SCALED_BY, 0) + 1, 4):
             near = rows[k : k + SCALED_BY]
-            z = self._unsteady(near)
+            z2 = np.median(self._unsteady(near) ** 2, axis=0) * len(near) / (len(near) - FITTED)
+            local = beside[k : k + SCALED_BY]
+            local = local[np.isfinite(local[:, 0])]
+            if len(local) > SCALED_BY // 3:
+                z2 = np.minimum(z2, np.median(local, axis=0))
             # 0.4549 is the median of chi-square with one degree of freedom
-            factors.append(np.median(z**2, axis=0) / 0.4549 * len(near) / (len(near) - FITTED))
+            factors.append(z2 / 0.4549)
             middles.append(float(near.mean()))
         rows, scale = np.arange(len(sigma_px)), np.sqrt(np.maximum(np.array(factors), 1.0))
         return np.asarray(
             sigma_px * np.stack([np.interp(rows, middles, scale[:, k]) for k in (0, 1)], axis=1)
         )
+
+    def _off_neighbours(self, rows: IntArray) -> FloatArray:
+        """(m, 2) each place at rows against a parabola through the nearest, in the errors of both.
+
+        NaN where they do not lie near enough.
+        """
+        z = np.full((len(rows), 2), np.nan)
+        clock, reach = self._clock[rows], np.r_[-BESIDE:0, 1 : BESIDE + 1]
+        middle = np.arange(BESIDE, len(rows) - BESIDE)
+        near = middle[:, None] + reach
+        apart = clock[near] - clock[middle][:, None]
+        close = np.abs(apart).max(axis=1, initial=0.0) < WITHIN
+        middle, near = middle[close], near[close]
+        share = np.linalg.pinv(apart[close][:, :, None] ** np.arange(3))[:, 0]
+        off = self.swing[rows[middle]] - np.einsum("mj,mjk->mk", share, self.swing[rows[near]])
+        of_both = self.error[rows[middle]] ** 2
+        of_both += np.einsum("mj,mjk->mk", share**2, self.error[rows[near]] ** 2)
+        z[middle] = off / np.sqrt(of_both)
+        return z
 
     def _unsteady(self, rows: IntArray) -> FloatArray:
         """(m, 2) what a parabola and the best sinusoid leave at rows, in claimed errors."""
