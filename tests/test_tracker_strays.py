@@ -69,7 +69,7 @@ def test_a_leap_is_a_stray(quick_hz: float, row: int) -> None:
 def test_claimed_errors_are_raised_to_the_scatter_and_no_further(
     quick_hz: float, hz: float, scatter_px: float
 ) -> None:
-    """However the tail swings, what is claimed is the scatter, no less than two thirds and hardly more.
+    """However the tail swings, what is claimed is two thirds of the scatter to twice as much.
 
     Swings between slow and quick were once taken for scatter: ten times the error was claimed.
     """
@@ -79,7 +79,7 @@ def test_claimed_errors_are_raised_to_the_scatter_and_no_further(
         said.append(np.median(course.scaled(np.full((FRAMES, 2), SIGMA_PX)), axis=0))
     middle = np.median(said, axis=0) / scatter_px
     assert (middle > 2 / 3).all()
-    assert (middle < 1.8).all()
+    assert (middle < 2.0).all()
 
 
 def test_a_line_is_that_of_a_reference_library(rng: np.random.Generator) -> None:
