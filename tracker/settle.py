@@ -267,17 +267,33 @@ class _Work(Along):
 
         There it comes out from behind bow and archer, and what moves beside it is near.
         """
+        before, most = self.n, REFIT_EVERY
+        while (reached := self._followed_back(most)) < self.n:
+            if reached < before:
+                # a path through later places alone leads the more astray the further back it goes
+                xy, _, _, _ = self._claimed()
+                xy[:reached] = np.nan
+                self.take(self.fitted(rows_of(xy), xy, self.path))
+            else:
+                most = self.n
+            before = reached
+
+    def _followed_back(self, most: int) -> int:
+        """Go back by so many places at most, give the row reached, or `n` if the arrow is lost."""
         xy, sigma, _, _ = self._claimed()
         course = self._course(xy, sigma)
         path, swing = self.path.at(self.sky.time_s), course.swing.copy()
         have = course.kept()[::-1].tolist()
         if len(have) < STEADY:
-            return
+            return self.n
         self.sure_until = have[0]
+        known = len(have)
         # the frames there may not have been sure of their neighbours when they were placed
         for row in range(have[-1] - 1, int(self.rows[0]) - 1, -1):
             if have[-1] - row > MOST_MISSED:
                 break
+            if len(have) - known >= most:
+                return int(have[-1])
             due = course.expected(have, row, swing) / self.depth[row]
             self.expected[row] = path[row] + due
             self.placed.pop(row, None)
@@ -292,6 +308,7 @@ class _Work(Along):
                 self.placed.pop(row, None)
         for row in self.rows[self.rows < have[-1]].tolist():
             self.placed.pop(row, None)
+        return self.n
 
     def follow_on(self) -> None:
         """Follow the arrow further along its path, a stretch of frames at a time."""

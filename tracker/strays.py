@@ -53,6 +53,10 @@ EARLIEST_SHARE = 0.6
 WIDE_PX = 1.8
 """Where there are such, it begins with a nock at least so wide."""
 
+MOST_GAIN = 3.0
+"""By so much what is expected of a place may repeat the noise of its neighbours; a tremble that is
+told from slow motion by nothing else is left out (chosen here)."""
+
 RUN = 4
 """So many places in a row that nobody expected tell that the arrow has landed (chosen here)."""
 
@@ -174,10 +178,15 @@ class Course:
         terms = 3 if len(rows) >= MEMORY and gap.min() <= 2 else 2
         about = float(self._clock[row])
         basis = self._basis(rows, about, terms)
-        weight = (1 / (1 + gap / MEMORY))[:, None]
-        fitted = np.linalg.lstsq(basis * weight, swing[rows] * weight, rcond=None)[0]
-        # at the row itself every cosine is one, every sine and power nought
-        return np.asarray(fitted[0] + fitted[terms::2].sum(axis=0))
+        weight = 1 / (1 + gap / MEMORY)
+        shares = np.empty(0)
+        for columns in range(basis.shape[1], terms - 1, -2):
+            inverse = np.linalg.pinv(basis[:, :columns] * weight[:, None]) * weight
+            # at the row itself every cosine is one, every sine and power nought
+            shares = inverse[0] + inverse[terms::2].sum(axis=0)
+            if float(shares @ shares) < MOST_GAIN**2:
+                break
+        return np.asarray(shares @ swing[rows])
 
     def _trembling(self) -> float | None:
         """Find the sinusoid that explains most of what slow motion leaves in some stretch [1]."""
