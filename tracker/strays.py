@@ -66,15 +66,8 @@ ALONE = 5
 SLACK_PX = 0.2
 """Never is a place dropped for less than this (chosen here)."""
 
-FITTED = 8
-"""Numbers that a parabola and the best of many sinusoids take from the places, on each axis."""
-
-SCALED_BY = 24
-"""Places whose scatter scales a claimed error."""
-
-BESIDE, WITHIN = 3, 8.0
-"""Neighbours on each side whose parabola a place is held against, and the frames within which all
-must lie (chosen here)."""
+SCALED_BY = (24, 14)
+"""Places whose scatter scales a claimed error; those of the two that leave less count."""
 
 
 class Course:
@@ -307,9 +300,9 @@ class Course:
     def scaled(self, sigma_px: FloatArray) -> FloatArray:
         """Raise claimed errors to the scatter of the places about the local motion.
 
-        Compression leaves errors that no pixel's noise tells of; a steady swing leaves none. A slow
-        swing and a quick one are left by a parabola and a sinusoid over many places, but hardly by
-        a parabola over the nearest, bending the other way round: whichever leaves less counts.
+        Compression leaves errors that no pixel's noise tells of; a steady swing leaves none. Over
+        many places a swing between slow and quick looks like scatter, over a few the errors that
+        neighbours share look like a swing: whichever leaves less counts.
 
         Parameters
         ----------
@@ -324,51 +317,24 @@ class Course:
         rows = np.nonzero(np.isfinite(sigma_px[:, 0]))[0]
         if len(rows) < STEADY:
             return sigma_px
+        least = np.min([self._scatter(rows, places) for places in SCALED_BY], axis=0)
+        return np.asarray(sigma_px * np.maximum(least, 1.0))
+
+    def _scatter(self, rows: IntArray, places: int) -> FloatArray:
+        """(n, 2) what a cubic and the trembles leave of so many places, in claimed errors."""
         middles, factors = [], []
-        beside = self._off_neighbours(rows) ** 2
-        for k in range(0, max(len(rows) - SCALED_BY, 0) + 1, 4):
-            near = rows[k : k + SCALED_BY]
-            z2 = np.median(self._unsteady(near) ** 2, axis=0) * len(near) / (len(near) - FITTED)
-            local = beside[k : k + SCALED_BY]
-            local = local[np.isfinite(local[:, 0])]
-            if len(local) > SCALED_BY // 3:
-                z2 = np.minimum(z2, np.median(local, axis=0))
+        for k in range(0, max(len(rows) - places, 0) + 1, 4):
+            near = rows[k : k + places]
+            basis = self._basis(near, float(self._clock[near].mean()), SLOW_TERMS)
+            weight = 1 / self.error[near].mean(axis=1)[:, None]
+            fitted = np.linalg.lstsq(basis * weight, self.swing[near] * weight, rcond=None)[0]
+            z = (self.swing[near] - basis @ fitted) / self.error[near]
+            freedom = len(near) - basis.shape[1] - 1
             # 0.4549 is the median of chi-square with one degree of freedom
-            factors.append(z2 / 0.4549)
+            factors.append(np.median(z**2, axis=0) / 0.4549 * len(near) / freedom)
             middles.append(float(near.mean()))
-        rows, scale = np.arange(len(sigma_px)), np.sqrt(np.maximum(np.array(factors), 1.0))
-        return np.asarray(
-            sigma_px * np.stack([np.interp(rows, middles, scale[:, k]) for k in (0, 1)], axis=1)
-        )
-
-    def _off_neighbours(self, rows: IntArray) -> FloatArray:
-        """(m, 2) each place at rows against a parabola through the nearest, in the errors of both.
-
-        NaN where they do not lie near enough.
-        """
-        z = np.full((len(rows), 2), np.nan)
-        clock, reach = self._clock[rows], np.r_[-BESIDE:0, 1 : BESIDE + 1]
-        middle = np.arange(BESIDE, len(rows) - BESIDE)
-        near = middle[:, None] + reach
-        apart = clock[near] - clock[middle][:, None]
-        close = np.abs(apart).max(axis=1, initial=0.0) < WITHIN
-        middle, near = middle[close], near[close]
-        share = np.linalg.pinv(apart[close][:, :, None] ** np.arange(3))[:, 0]
-        off = self.swing[rows[middle]] - np.einsum("mj,mjk->mk", share, self.swing[rows[near]])
-        of_both = self.error[rows[middle]] ** 2
-        of_both += np.einsum("mj,mjk->mk", share**2, self.error[rows[near]] ** 2)
-        z[middle] = off / np.sqrt(of_both)
-        return z
-
-    def _unsteady(self, rows: IntArray) -> FloatArray:
-        """(m, 2) what a parabola and the best sinusoid leave at rows, in claimed errors."""
-        t = self._clock[rows] - float(self._clock[rows].mean())
-        weight = 1 / self.error[rows].mean(axis=1)
-        turn = 2 * np.pi * np.linspace(0.06, 0.497, 2 * len(rows))[:, None] * t
-        waves = np.stack([part(turn) for part in _TURN], axis=2) * weight[:, None]
-        slow = np.vander(t / MEMORY, 3) * weight[:, None]
-        _, left, _ = _best_wave(slow, waves, self.swing[rows] * weight[:, None])
-        return np.asarray(left / weight[:, None] / self.error[rows])
+        every, scale = np.arange(len(self.swing)), np.sqrt(np.array(factors))
+        return np.stack([np.interp(every, middles, scale[:, k]) for k in (0, 1)], axis=1)
 
 
 def _best_wave(
