@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import pi, prod, sqrt
 from typing import TypedDict
 
 import numpy as np
@@ -352,13 +352,15 @@ def _doubt(
     if not spectrum.halves_agree:
         return message("label.halves_disagree")
     name = max(presence, key=lambda key: presence[key])
-    if not thresholds.refusal_doubt_low <= presence[name] < thresholds.refusal_doubt_high:
+    # several that are unlikely one by one may leave a clean flight in doubt together
+    any_there = 1.0 - prod(1.0 - chance for chance in presence.values())
+    if presence[name] >= thresholds.refusal_doubt_high or any_there < thresholds.refusal_doubt_low:
         return None  # whatever else is in doubt, one disturbance leads, or none is likely
     kind, axis, threshold = looked_for[name]
     if kind == "fast":
         return _fast_doubt(swings, frame_hz, threshold)
-    sigma = max(float(swing.sigma_mm[axis]) for swing in swings if swing.kind == "yaw")
-    return message(f"label.vague_{name}", sigma_mm=sigma, threshold_mm=threshold)
+    sigma_mm = _strongest(swings, kind, axis)["sigma_mm"]
+    return message(f"label.vague_{name}", sigma_mm=sigma_mm, threshold_mm=threshold)
 
 
 def _fast_doubt(swings: tuple[Swing, ...], frame_hz: float, threshold_mm: float) -> Message:
