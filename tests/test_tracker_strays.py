@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import siegelslopes
 
 from tracker.settle import steady_line
-from tracker.strays import Course
+from tracker.strays import MOST_GAIN, Course
 
 FRAMES, HZ = 48, 240.0
 SIGMA_PX = 0.07
@@ -82,6 +82,21 @@ def test_claimed_errors_are_raised_to_the_scatter_and_no_further(
     middle = np.median(said, axis=0) / scatter_px
     assert (middle > 2 / 3).all()
     assert (middle < 2.0).all()
+
+
+@pytest.mark.parametrize("trembles", [[], [0.035], [0.035, 0.065], [0.05, 0.09], [0.2, 0.4]])
+def test_what_is_expected_does_not_repeat_the_noise_many_times(trembles: list[float]) -> None:
+    """Whatever trembles are believed, neighbours' noise is passed on threefold at most.
+
+    Told from slow motion by fourteen places, two of the slowest passed it on fivefold.
+    """
+    course = course_of(np.random.default_rng(0), 10.0, 1.0)
+    course.trembles = trembles
+    noise = np.random.default_rng(1).normal(0.0, 1.0, (FRAMES, 1000))
+    for known in (range(20, 34), range(33, 19, -1), range(4, 44)):
+        beyond = known[-1] + known.step
+        due = course.expected(list(known), beyond, noise)
+        assert np.sqrt((due**2).mean()) < 1.1 * MOST_GAIN
 
 
 def test_a_line_is_that_of_a_reference_library(rng: np.random.Generator) -> None:

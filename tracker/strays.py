@@ -144,8 +144,16 @@ class Course:
 
     def left(self, rows: IntArray) -> FloatArray:
         """(m, 2) what the local motion, fitted to the swing at rows, leaves of it."""
-        basis = self._basis(rows, float(self._clock[rows].mean()), 3)
-        fitted = np.linalg.lstsq(basis, self.swing[rows], rcond=None)[0]
+        return self._left_by(self._local(rows, 3), rows, np.ones(len(rows)))
+
+    def _local(self, rows: IntArray, terms: int) -> FloatArray:
+        """(m, k) columns of the local motion at rows, about their middle."""
+        return self._basis(rows, float(self._clock[rows].mean()), terms)
+
+    def _left_by(self, basis: FloatArray, rows: IntArray, trust: FloatArray) -> FloatArray:
+        """(m, 2) what columns, fitted to the swing at rows by (m,) weights, leave of it."""
+        by = trust[:, None]
+        fitted = np.linalg.lstsq(basis * by, self.swing[rows] * by, rcond=None)[0]
         return np.asarray(self.swing[rows] - basis @ fitted)
 
     def expected(self, known: list[int], row: int, swing: FloatArray) -> FloatArray:
@@ -325,10 +333,8 @@ class Course:
         middles, factors = [], []
         for k in range(0, max(len(rows) - places, 0) + 1, 4):
             near = rows[k : k + places]
-            basis = self._basis(near, float(self._clock[near].mean()), SLOW_TERMS)
-            weight = 1 / self.error[near].mean(axis=1)[:, None]
-            fitted = np.linalg.lstsq(basis * weight, self.swing[near] * weight, rcond=None)[0]
-            z = (self.swing[near] - basis @ fitted) / self.error[near]
+            basis, error = self._local(near, SLOW_TERMS), self.error[near]
+            z = self._left_by(basis, near, 1 / error.mean(axis=1)) / error
             freedom = len(near) - basis.shape[1] - 1
             # 0.4549 is the median of chi-square with one degree of freedom
             factors.append(np.median(z**2, axis=0) / 0.4549 * len(near) / freedom)
