@@ -41,7 +41,9 @@ class LongFilm:
     shown: np.ndarray
 
 
-def write_long_film(path: Path, film: Rendered, *, before: int, after: int) -> LongFilm:
+def write_long_film(
+    path: Path, film: Rendered, *, before: int, after: int, crf: int = 20
+) -> LongFilm:
     """Write a rendered flight with much more waiting than was rendered.
 
     Parameters
@@ -52,6 +54,9 @@ def write_long_film(path: Path, film: Rendered, *, before: int, after: int) -> L
         Starts with at least `LOOP` frames of waiting and ends with as many of standstill.
     before, after
         How often the first and the last `LOOP` frames are shown.
+    crf
+        The encoder's constant quality: less keeps more of the noise, as phones do, and makes each
+        frame dearer to decode.
 
     Returns
     -------
@@ -70,7 +75,7 @@ def write_long_film(path: Path, film: Rendered, *, before: int, after: int) -> L
     parts = (range(LOOP), range(LOOP, n - LOOP), range(n - LOOP, n))
     hz = film.plan.camera.capture_hz
     with av.open(str(path), "w", options={"movflags": "+faststart"}) as container:
-        options = {"preset": "veryfast", "crf": "20", "forced-idr": "1"}
+        options = {"preset": "veryfast", "crf": str(crf), "forced-idr": "1"}
         stream = container.add_stream("libx264", rate=hz, options=options)
         stream.width, stream.height = film.plan.camera.width_px, film.plan.camera.height_px
         stream.pix_fmt = "yuv420p"
