@@ -41,9 +41,7 @@ class LongFilm:
     shown: np.ndarray
 
 
-def write_long_film(
-    path: Path, film: Rendered, *, before: int, after: int, crf: int = 20
-) -> LongFilm:
+def write_long_film(path: Path, film: Rendered, *, before: int, after: int, crf: int) -> LongFilm:
     """Write a rendered flight with much more waiting than was rendered.
 
     Parameters
