@@ -17,6 +17,7 @@ from classify.read_result import ReadResult
 from classify.thresholds import shipped_thresholds
 from classify.types import Estimate, Hand, Known
 from tracker.arrowlike import shipped_arrow_model
+from tracker.claims import shipped_claim_model
 from tracker.face import find_face
 from tracker.follow import follow
 from tracker.types import Followed, InputError, Progress, message
@@ -25,6 +26,7 @@ from tracker.types import Followed, InputError, Progress, message
 def prepare() -> None:
     """Load what all readings share, so that the first is as quick as the others."""
     shipped_arrow_model()
+    shipped_claim_model()
     shipped_label_model()
     shipped_thresholds()
     for hand in (*get_args(Hand), None):

@@ -7,6 +7,8 @@ passers-by) is outvoted.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 import numpy.typing as npt
@@ -62,10 +64,7 @@ class Lighting:
         height, self._width = luma.shape
         # a phone reads row by row, with the rows along the longer side
         self._axis = int(height > self._width)
-        band, column = np.indices((BANDS, COLUMNS)) + 0.5
-        over = band * (min(luma.shape) / BANDS) - 0.5
-        along = column * (max(luma.shape) / COLUMNS) - 0.5
-        self._places = np.stack([over, along] if self._axis else [along, over], axis=-1)
+        self._places = _places(height, self._width)
         self._reference = self._brightness(luma, None)
         self._strayed: list[float] = []
         self._daylight = False
@@ -75,7 +74,9 @@ class Lighting:
         if len(self._strayed) >= FEWEST_LESSONS:
             self._daylight = bool(np.percentile(self._strayed, MOSTLY) < STEADY)
 
-    def steadied(self, luma: ByteArray, motion: CameraMotion | None = None) -> ByteArray:
+    def steadied(
+        self, luma: ByteArray, motion: CameraMotion | None = None, own: Lighting | None = None
+    ) -> ByteArray:
         """Make a frame as bright as the reference frame.
 
         Parameters
@@ -84,6 +85,8 @@ class Lighting:
             (height, width) frame, or that made smaller by whole blocks.
         motion
             The camera's, about: else a shaken edge seems to be light that changed.
+        own
+            That frame's own, if it is known already and no motion is.
 
         Returns
         -------
@@ -92,19 +95,18 @@ class Lighting:
         """
         if self._daylight:
             return luma
-        share = self._share(luma, motion)
+        now = self._brightness(luma, motion) if own is None else own._reference
+        share = self._share(now, luma.shape[self._axis])
         self._strayed.append(float(np.abs(share - 1).max()))
         gain = np.expand_dims((1 / share).astype(np.float32), 1 - self._axis)
         every = np.ascontiguousarray(np.broadcast_to(gain, luma.shape))
         return np.asarray(cv2.multiply(luma, every, dtype=cv2.CV_8U), dtype=np.uint8)
 
-    def _share(self, luma: ByteArray, motion: CameraMotion | None) -> FloatArray:
+    def _share(self, now: FloatArray, rows: int) -> FloatArray:
         """(rows,) brightness of each row, as it was read, over the reference frame's."""
-        now = self._brightness(luma, motion)
         lit = np.minimum(now, self._reference) > DARKEST
         lit &= np.maximum(now, self._reference) < BRIGHTEST
         told = lit.sum(axis=1) >= FEWEST_LIT
-        rows = luma.shape[self._axis]
         if told.sum() <= BEND:
             return np.ones(rows)
         share, spread = _middle_of(now / np.maximum(self._reference, 1.0), lit)
@@ -132,6 +134,17 @@ class Lighting:
         x, y = np.moveaxis(at, -1, 0).astype(np.float32)
         there = cv2.remap(soft, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(there, dtype=np.float64)
+
+
+@lru_cache(maxsize=8)
+def _places(height: int, width: int) -> FloatArray:
+    """(BANDS, COLUMNS, 2) where brightness is compared, bands across the longer side."""
+    band, column = np.indices((BANDS, COLUMNS)) + 0.5
+    over = band * (min(height, width) / BANDS) - 0.5
+    along = column * (max(height, width) / COLUMNS) - 0.5
+    places = np.stack([over, along] if height > width else [along, over], axis=-1)
+    places.setflags(write=False)
+    return places
 
 
 def _middle_of(ratio: FloatArray, lit: npt.NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:

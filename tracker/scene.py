@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -39,6 +40,9 @@ SLOWEST_RATIO = 32
 
 AROUND_CLICK = 16
 """Frames looked at after a click that comes late."""
+
+SEARCHERS = min(os.cpu_count() or 1, 4)
+"""Frames searched at a time."""
 
 STROKE_TRUE_S = 0.017
 """From the fingers' release to the string's: twice 0.48 m at 56 m/s."""
@@ -136,14 +140,11 @@ def look(window: Window, fetch: FromRow, clicked_row: int | None = None) -> Seen
         return find_candidates(excess, window.first + k, reduce)
 
     def stands_out(rows: range) -> list[Candidates]:
-        # the picture library lets go of the interpreter: while one processor finds the motion of a
-        # frame, which begins at that of the one before, the other searches those that have theirs
-        with ThreadPoolExecutor(max_workers=1) as pool:
-            found = []
-            for k in rows:
-                footage.motion(k)
-                found.append(pool.submit(in_one, k))
-            return [one.result() for one in found]
+        for k in rows:  # each begins at that of the frame before
+            footage.motion(k)
+        # the picture library lets go of the interpreter, so that several are searched at a time
+        with ThreadPoolExecutor(max_workers=SEARCHERS) as pool:
+            return list(pool.map(in_one, rows))
 
     parts = stands_out(flown)
     end = 0 if clicked_row is None else min(clicked_row + AROUND_CLICK, footage.count)

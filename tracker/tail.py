@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache, cached_property
+from math import ceil, floor, hypot
 
 import numpy as np
 import numpy.typing as npt
@@ -39,6 +40,9 @@ NO_LIGHT = 4.5
 
 SIZES = np.arange(0, 8.01, 0.1)
 RADII = np.arange(0, 14.01, 0.1)
+
+FINE = 256
+"""Steps of a table for each standard deviation."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,27 +166,30 @@ def blurred_disc(r_px: FloatArray, radius_px: float, blur_px: float) -> FloatArr
 
 def _disc(r_px: FloatArray, radius_px: float, blur_px: float) -> tuple[FloatArray, FloatArray]:
     """Cover of a blurred disc [1], and its slope per pixel outwards."""
-    table = _disc_table()
     big = radius_px / blur_px
     if big >= SIZES[-1]:
         # the rim of a large disc is all but straight
-        z = (r_px - radius_px) / blur_px
-        return _normal(-z), -_density(z) / blur_px
+        cover, slope = _normal((radius_px - r_px) * (1 / blur_px))
+        slope *= -1 / blur_px
+        return cover, slope
     row = int(big / SIZES[1])
     share = big / SIZES[1] - row
-    profile = (1 - share) * table[row] + share * table[row + 1]
-    rise = np.append(np.diff(profile), 0.0)
+    profile, rise = ((1 - share) * t[row] + share * t[row + 1] for t in _disc_tables())
     place = np.minimum(r_px * (1 / (blur_px * RADII[1])), len(RADII) - 1.001)
     below = place.astype(np.intp)
-    slope = rise[below]
-    cover = profile[below] + (place - below) * slope
-    return cover, slope * (1 / (blur_px * RADII[1]))
+    slope = rise.take(below)
+    place -= below
+    place *= slope
+    place += profile.take(below)
+    slope *= 1 / (blur_px * RADII[1])
+    return place, slope
 
 
 @cache
-def _disc_table() -> FloatArray:
-    """Cover by radius of disc and distance from its middle, both in units of the blur [1]."""
-    return np.asarray(chndtr(SIZES[:, None] ** 2, 2, RADII[None, :] ** 2))
+def _disc_tables() -> tuple[FloatArray, FloatArray]:
+    """Cover by radius of disc and distance from its middle, in units of the blur, and its rise."""
+    table = chndtr(SIZES[:, None] ** 2, 2, RADII[None, :] ** 2)  # [1]
+    return np.asarray(table), np.diff(table, append=table[:, -1:])
 
 
 def covers(
@@ -217,35 +224,42 @@ def covers(
     """
     radius = 0.5 * look.size_px_s / patch.depth_s
     trail = patch.speed_px_s * look.exposure_s
-    steps = int(np.clip(np.ceil(np.hypot(*trail) / (1.6 * look.blur_px)), 1, 8))
+    steps = max(ceil(min(hypot(*trail) / (1.6 * look.blur_px), 8.0)), 1)
     taper = patch.depth_s / (patch.depth_s + look.shaft_s)
-    x, y = (patch.x_px - xy_px[0])[None, :], (patch.y_px - xy_px[1])[:, None]
+    # the nock's middle at a few moments while the frame collects light, drawn all at once
+    share = ((np.arange(steps) + 0.5) / steps - 0.5)[:, None]
+    x = patch.x_px - xy_px[0] - share * trail[0]
+    y = patch.y_px - xy_px[1] - share * trail[1]
+    shape = steps, len(patch.y_px), len(patch.x_px)
+    disc = _round(x, y, NOCK_AHEAD * tip_px, radius, look.blur_px)
+    wide = _round(x, y, VANES_AHEAD * tip_px, radius * look.ring, look.blur_px)
+    pixel, bar = _bar(x, y, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px, slopes=slopes)
+    hidden = np.zeros(shape)
+    hidden[disc.box] = disc.cover
+    behind = hidden[wide.box]
+    far = np.maximum(wide.r, radius)
+    thin = radius / far
+    seen = wide.cover > behind
+    thinned = np.maximum(wide.cover - behind, 0.0)
+    thinned *= thin
+    shaft = (1 - hidden.take(pixel)) * bar
     # nock, shaft, ring, each with its four slopes
-    total = np.zeros((3, 5 if slopes else 1, len(patch.y_px), len(patch.x_px)))
-    for share in (np.arange(steps) + 0.5) / steps - 0.5:
-        dx, dy = x - share * trail[0], y - share * trail[1]
-        disc = _round(dx, dy, NOCK_AHEAD * tip_px, radius, look.blur_px)
-        pixel, bar = _bar(dx, dy, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px, slopes=slopes)
-        wide = _round(dx, dy, VANES_AHEAD * tip_px, radius * look.ring, look.blur_px)
-        free = 1 - disc.cover
-        far = np.maximum(wide.r, radius)
-        thin = radius / far
-        seen = wide.cover > disc.cover
-        beyond = seen * (wide.cover - disc.cover)
-        total[0, 0] += disc.cover
-        shaft = free.ravel()[pixel] * bar
-        total[2, 0] += beyond * thin
-        if not slopes:
-            total[1].reshape(1, -1)[:, pixel] += shaft
-            continue
-        by_disc = disc.slopes()
+    total = np.zeros((3, 5 if slopes else 1, *shape[1:]))
+    total[0, 0] = hidden.sum(axis=0)
+    total[2, 0, *wide.box[1:]] = thinned.sum(axis=0)
+    if slopes:
+        by_disc = np.zeros((2, *shape))
+        by_disc[:, *disc.box] = disc.slopes()
         shaft[1:3] -= by_disc.reshape(2, -1)[:, pixel] * bar[0]
-        total[1].reshape(5, -1)[:, pixel] += shaft
-        total[0, 1:3] += by_disc
+        total[0, 1:3] = by_disc.sum(axis=1)
         # outwards the ring thins as well; the nock's part of the slope by the tip is negligible
-        by_ring = wide.slopes(seen * (wide.out * thin - beyond * thin / far * (wide.r > radius)))
-        total[2, 1:3] += by_ring - by_disc * (thin * seen)
-        total[2, 3:] += VANES_AHEAD * by_ring
+        by_ring = wide.slopes(wide.out * thin * seen - thinned / far * (wide.r > radius))
+        total[2, 3:, *wide.box[1:]] = VANES_AHEAD * by_ring.sum(axis=1)
+        by_ring -= by_disc[:, *wide.box] * (thin * seen)
+        total[2, 1:3, *wide.box[1:]] = by_ring.sum(axis=1)
+    spot = pixel % hidden[0].size
+    for k, one in enumerate(shaft):
+        total[1, k] = np.bincount(spot, one, minlength=hidden[0].size).reshape(shape[1:])
     total /= steps
     if slopes:
         total[0, 3:] = NOCK_AHEAD * total[0, 1:3]
@@ -267,8 +281,12 @@ def covers(
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class _Disc:
-    """Cover of a blurred disc, its slope outwards, and where the pixels lie from its middle."""
+    """Cover of a blurred disc where any is seen, its slope outwards, and how far from its middle.
 
+    `box` are the moments, lines and columns that the rest belongs to.
+    """
+
+    box: tuple[slice, slice, slice]
     cover: FloatArray
     out: FloatArray
     dx: FloatArray
@@ -276,7 +294,7 @@ class _Disc:
     r: FloatArray
 
     def slopes(self, out: FloatArray | None = None) -> FloatArray:
-        """(2, h, w) by the middle, right and down, of something with a slope outwards."""
+        """(2, m, h, w) by the middle, right and down, of something with a slope outwards."""
         out = (self.out if out is None else out) / np.maximum(self.r, 1e-6)
         both = np.empty((2, *self.r.shape))
         np.multiply(out, -self.dx, out=both[0])
@@ -284,16 +302,26 @@ class _Disc:
         return both
 
 
-def _round(dx: FloatArray, dy: FloatArray, ahead: FloatArray, radius: float, blur: float) -> _Disc:
-    dx, dy = dx - ahead[0], dy - ahead[1]
+def _round(x: FloatArray, y: FloatArray, ahead: FloatArray, radius: float, blur: float) -> _Disc:
+    """Draw a disc ahead of the origin, (m, w) columns x and (m, h) lines y a pixel apart."""
+    reach = radius + NO_LIGHT * blur
+    lines, columns = _within(y, float(ahead[1]), reach), _within(x, float(ahead[0]), reach)
+    dx, dy = x[:, None, columns] - ahead[0], y[:, lines, None] - ahead[1]
     r = np.sqrt(dx * dx + dy * dy)
     cover, out = _disc(r, radius, blur)
-    return _Disc(cover=cover, out=out, dx=dx, dy=dy, r=r)
+    return _Disc(box=(slice(None), lines, columns), cover=cover, out=out, dx=dx, dy=dy, r=r)
+
+
+def _within(places: FloatArray, middle: float, reach: float) -> slice:
+    """Choose of (m, n) places a pixel apart those that at some moment lie within reach."""
+    ends, n = (float(places[0, 0]), float(places[-1, 0])), places.shape[1]
+    low, high = ceil(middle - reach - max(ends)), floor(middle + reach - min(ends)) + 1
+    return slice(min(max(low, 0), n), min(max(high, 0), n))
 
 
 def _bar(
-    dx: FloatArray,
-    dy: FloatArray,
+    x: FloatArray,
+    y: FloatArray,
     tip: FloatArray,
     half: float,
     taper: float,
@@ -313,15 +341,16 @@ def _bar(
     """
     long = max(float(np.hypot(tip[0], tip[1])), 1e-3)
     ex, ey = tip[0] / long, tip[1] / long
-    along = dx * ex + dy * ey
-    beside = dy * ex - dx * ey
+    right, down = x[:, None, :], y[:, :, None]
+    along = right * ex + down * ey
+    beside = down * ex - right * ey
     reach = NO_LIGHT * blur
     # most pixels lie too far from the bar to see anything of it
     near = np.abs(beside) < half + reach
     near &= along > -reach
     near &= along < long + reach
     pixel = np.flatnonzero(near)
-    along, beside = along.ravel()[pixel], beside.ravel()[pixel]
+    along, beside = along.take(pixel), beside.take(pixel)
     across = np.abs(beside)
     thinner = half * (1 - taper) / long
     width = half - thinner * np.minimum(np.maximum(along, 0), long)
@@ -330,13 +359,13 @@ def _bar(
     np.add(across, width, out=z[2])
     np.subtract(across, width, out=z[3])
     z *= 1 / blur
-    cover = _normal(z)
+    cover, slope = _normal(z)
     ends, sides = cover[0] - cover[1], cover[2] - cover[3]
     out = np.empty((5 if slopes else 1, len(pixel)))
     np.multiply(ends, sides, out=out[0])
     if not slopes:
         return pixel, out
-    slope = _density(z) * (1 / blur)
+    slope *= 1 / blur
     by_width = ends * (slope[2] + slope[3]) * (thinner * ((along > 0) & (along < long)))
     by_along = (slope[0] - slope[1]) * sides - by_width
     by_beside = ends * (slope[2] - slope[3]) * np.sign(beside)
@@ -350,23 +379,24 @@ def _bar(
     return pixel, out
 
 
-def _normal(z: FloatArray) -> FloatArray:
-    """Cumulative normal distribution from a table, to 1e-5: four times as fast as the function."""
-    place = np.minimum(np.maximum((z + 6.0) * 64.0, 0.0), 767.0)
+def _normal(z: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Cumulative normal distribution from a table, to 1e-6, and its slope, to 1e-3."""
+    place = (z + 6.0) * FINE
+    np.clip(place, 0.0, 12.0 * FINE - 1, out=place)
     below = place.astype(np.intp)
-    table = _normal_table()
-    low = table[below]
-    return np.asarray(low + (place - below) * (table[below + 1] - low))
-
-
-def _density(z: FloatArray) -> FloatArray:
-    """Give the normal density."""
-    return np.asarray(np.exp(-0.5 * z * z) * (1 / np.sqrt(2 * np.pi)))
+    place -= below
+    low, rise = (column.take(below) for column in _normal_table())
+    place *= rise
+    place += low
+    rise *= FINE
+    return place, rise
 
 
 @cache
-def _normal_table() -> FloatArray:
-    return np.asarray(0.5 * (1 + erf((np.arange(769) / 64.0 - 6.0) / np.sqrt(2))))
+def _normal_table() -> tuple[FloatArray, FloatArray]:
+    """Values and their rise to the next; the last is beyond what is drawn."""
+    values = 0.5 * (1 + erf((np.arange(12 * FINE + 1) / FINE - 6.0) / np.sqrt(2)))
+    return values[:-1], np.diff(values)
 
 
 def _split(ring: FloatArray, angle: FloatArray, sectors: int) -> FloatArray:

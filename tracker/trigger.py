@@ -46,6 +46,7 @@ class Activity:
 
     def __init__(self) -> None:
         self._before: ByteArray | None = None
+        self._light: Lighting | None = None
         self._change: list[float] = []
 
     def add(self, luma: ByteArray) -> None:
@@ -58,16 +59,17 @@ class Activity:
         rows = luma[: h // block * block : step, : w // block * block]
         blocks = (w // block, rows.shape[0] // max(1, block // step))
         means = np.asarray(cv2.resize(rows, blocks, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+        light = Lighting(means)
         if self._before is None:
             self._change.append(0.0)
         else:
-            before = Lighting(means).steadied(self._before)
+            before = light.steadied(self._before, own=self._light)
             # counting whole grey levels is far quicker than looking for the largest of them
             counts = np.bincount(cv2.absdiff(means, before).ravel(), minlength=LEVELS)
             top = max(4, round(BUSIEST * means.size))
             of_busiest = np.diff(np.minimum(np.cumsum(counts[::-1]), top), prepend=0)[::-1]
             self._change.append(float(of_busiest @ np.arange(LEVELS)) / top)
-        self._before = means
+        self._before, self._light = means, light
 
     def change(self) -> FloatArray:
         """(n,) mean change of the busiest blocks since the frame before, grey levels."""
