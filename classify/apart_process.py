@@ -24,8 +24,8 @@ PROGRAM = "import sys; sys.path.append(sys.argv[1]); from classify.apart_child i
 SURROUNDINGS = {
     # Each thread's own heap reserves address space, which is what is limited.
     "MALLOC_ARENA_MAX": "4",
-    # Pictures that are let go are kept for the next: getting each from the system anew, page by page,
-    # took a twentieth of a reading.
+    # Pictures that are let go are kept for the next: getting each from the system anew, page by
+    # page, took a twentieth of a reading.
     "MALLOC_MMAP_THRESHOLD_": str(1 << 25),
     "MALLOC_TRIM_THRESHOLD_": str(1 << 28),
     "MALLOC_TOP_PAD_": str(1 << 25),

@@ -33,6 +33,10 @@ SIZES_PX = (0.9, 1.8, 3.6)
 EDGE = 0.35
 """Least fall-off around a peak, as a share of it, along every direction (chosen here)."""
 
+STRIP_PX = 20_000
+"""Pixels of each picture of which the median is taken at once (of 30 pictures it then takes two
+fifths of the time that it takes of whole ones)."""
+
 FLOOR = 1.2
 """Least noise of a pixel in grey levels: rounding and what compression removed (chosen here)."""
 
@@ -63,6 +67,14 @@ def in_reference(small: ByteArray, motion: CameraMotion, reduce: int) -> Picture
 
 
 def _middle(pictures: list[Picture]) -> Picture:
+    """Median of pictures, a strip at a time: so much at once stays near the processor."""
+    h, w = pictures[0].shape
+    lines = max(STRIP_PX // w, 1)
+    strips = (slice(top, top + lines) for top in range(0, h, lines))
+    return np.concatenate([_middle_strip([one[strip] for one in pictures]) for strip in strips])
+
+
+def _middle_strip(pictures: list[Picture]) -> Picture:
     """Median of pictures: of a few more than half, the least and the largest are no median.
 
     They make room for the next picture, until all were seen and one or two are left. Whole pictures
@@ -208,7 +220,7 @@ def find_candidates(excess: Picture, frame: int, reduce: int) -> Candidates:
     fine = _blurred(excess, SIZES_PX[0])
     for size in SIZES_PX:
         coarse = _blurred(fine, size * 3**0.5)
-        band = np.abs(fine - coarse)
+        band = np.asarray(cv2.absdiff(fine, coarse), dtype=np.float32)
         noise = 1.4826 * float(np.median(band[3::11, 5::11])) + 1e-3
         # clutter is not Gaussian; white noise after this filter has sigma ~ 0.22 / size
         noise = max(noise, 0.22 / size)
