@@ -15,6 +15,8 @@ References
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import cv2
@@ -102,31 +104,34 @@ def _candidates(plate: ByteArray) -> list[tuple[float, float, float]]:
     y, x = np.mgrid[-half : half + 1, -half : half + 1]
     zone = np.minimum(np.hypot(x, y) / (SEARCH_PX / 10), 4.999).astype(int)
     template = cv2.GaussianBlur(np.array(ZONE_LUMA, np.float32)[zone], (0, 0), 0.6)
-    found: list[tuple[float, float, float, float]] = []
+
+    def alike(shrunk: ByteArray, scale: float) -> list[tuple[float, float, float, float]]:
+        size = (round(scale * plate.shape[1]), round(scale * plate.shape[0]))
+        small = cv2.resize(shrunk, size, interpolation=cv2.INTER_AREA)
+        score = cv2.matchTemplate(small.astype(np.float32), template, cv2.TM_CCOEFF_NORMED)
+        tops = []
+        for _ in range(4):
+            _, top, _, (column, row) = cv2.minMaxLoc(score)
+            if top < LEAST_SCORE:
+                break
+            at = (column + half + 0.5) / scale - 0.5, (row + half + 0.5) / scale - 0.5
+            tops.append((float(top), *at, SEARCH_PX / scale))
+            cv2.circle(score, (column, row), half, -1.0, -1)
+        return tops
+
     diameter = float(LEAST_PX)
     shrunk, shrink = plate, 1.0
+    sizes: list[tuple[ByteArray, float]] = []
     while diameter < 0.9 * min(plate.shape):
         scale = SEARCH_PX / diameter
         # From the smallest halved picture that still has the detail: most sizes ask for few pixels.
         while 2 * scale <= shrink:
             shrunk, shrink = _halved(shrunk), shrink / 2
-        size = (round(scale * plate.shape[1]), round(scale * plate.shape[0]))
-        small = cv2.resize(shrunk, size, interpolation=cv2.INTER_AREA)
-        score = cv2.matchTemplate(small.astype(np.float32), template, cv2.TM_CCOEFF_NORMED)
-        for _ in range(4):
-            _, top, _, (column, row) = cv2.minMaxLoc(score)
-            if top < LEAST_SCORE:
-                break
-            found.append(
-                (
-                    float(top),
-                    (column + half + 0.5) / scale - 0.5,
-                    (row + half + 0.5) / scale - 0.5,
-                    diameter,
-                )
-            )
-            cv2.circle(score, (column, row), half, -1.0, -1)
+        sizes.append((shrunk, scale))
         diameter *= STEP
+    # the picture library lets go of the interpreter
+    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
+        found = [top for tops in pool.map(lambda one: alike(*one), sizes) for top in tops]
     found.sort(reverse=True)
     kept: list[tuple[float, float, float]] = []
     for _, cx, cy, d in found:

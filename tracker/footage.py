@@ -94,7 +94,7 @@ class Footage:
         long_side = max(luma.shape)
         self.search_reduce = max(1, round(long_side / SEARCHED_SIDE_PX))
         reduce = max(1, round(long_side / STEADIED_SIDE_PX))
-        self.quiet_rows = range(0, reference + 1, max(1, (reference + 1) // QUIET_SAMPLES))
+        self.quiet_rows = range(0, reference + 1, max(1, -(-(reference + 1) // QUIET_SAMPLES)))
         self._searched: dict[int, ByteArray] = {}
         self._motions: dict[int, CameraMotion] = {}
         quiet: deque[ByteArray] = deque(maxlen=reference + 1 - self.first_kept)

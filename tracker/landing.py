@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.types import FloatArray, IntArray
+from tracker.types import BoolArray, FloatArray, IntArray
 
 LOOK_BACK = 90
 """Frames before the last in which an impact is looked for, and a path to judge by."""
@@ -78,7 +78,7 @@ def landing(
     still = np.hypot(sigma_px[rows], 0.25 * size_px[rows, None])
     least = max(12, len(rows) // 4)
     ends = np.arange(least, len(rows) + 1)
-    cost = np.array([_split(basis, xy, moving, still, int(e)) for e in ends])
+    cost = _split(basis, xy, moving, still, ends)
     cost[-1] -= CONVINCING
     best = int(cost.argmin())
     end = int(ends[best])
@@ -103,32 +103,43 @@ def _between(time_s: FloatArray, rows: IntArray, end: int, step: float) -> float
 
 
 def _split(
-    every: FloatArray, xy: FloatArray, moving: FloatArray, still: FloatArray, end: int
-) -> float:
-    """Cost of a flight up to `end` and a standstill from there, logarithms of sigma counted in."""
-    total = 0.0
+    basis: FloatArray, xy: FloatArray, moving: FloatArray, still: FloatArray, ends: IntArray
+) -> FloatArray:
+    """(m,) costs of a flight up to each end and a standstill from there."""
+    total = np.zeros(len(ends))
+    flying = np.arange(len(xy)) < ends[:, None]
     for axis in (0, 1):
-        basis = every[:end]
-        root = 1 / moving[:end, axis]
-        weight = root.copy()
-        z = np.zeros(end)
+        y, root = xy[:, axis], np.where(flying, 1 / moving[:, axis], 0.0)
+        weight, z = root, np.zeros_like(root)
         for _ in range(2):
-            c = np.linalg.lstsq(basis * weight[:, None], xy[:end, axis] * weight, rcond=None)[0]
-            z = (xy[:end, axis] - basis @ c) * root
+            Q = np.linalg.qr(basis * weight[:, :, None])[0]
+            fitted = np.einsum("mnk,mk->mn", Q, np.einsum("mnk,mn->mk", Q, y * weight))
+            z = (y - fitted / np.where(flying, weight, 1.0)) * root
             weight = root / np.sqrt(1 + z**2 / WORSE)
-        total += _cost(z, moving[:end, axis], basis.shape[1])
-        if end < len(xy):
-            rest = xy[end:, axis] - np.median(xy[end:, axis])
-            total += _cost(rest / still[end:, axis], still[end:, axis], 1)
+        total += _cost(z, moving[:, axis], flying, basis.shape[1])
+        rest = (y - _middle(np.broadcast_to(y, flying.shape), ~flying)) / still[:, axis]
+        total += _cost(rest, still[:, axis], ~flying, 1)
     return total
 
 
-def _cost(z: FloatArray, sigma: FloatArray, fitted: int) -> float:
-    """Twice the negative log-likelihood of residuals whose claimed errors may be too large.
+def _cost(z: FloatArray, sigma: FloatArray, there: BoolArray, fitted: int) -> FloatArray:
+    """(m,) twice the negative log-likelihood of (m, n) residuals that are there.
 
-    Neighbouring places share much of a claimed error: a standstill scatters by far less.
+    Claimed errors may be too large. Neighbouring places share much of a claimed error: a standstill
+    scatters by far less.
     """
-    free = max(len(z) - fitted, 1)
-    spread = 1.4826 * float(np.median(np.abs(z))) * np.sqrt(len(z) / free)
-    spread = float(np.clip(spread, LEAST_SPREAD, 1.0)) if len(z) >= FEWEST_STILL else 1.0
-    return float(np.minimum((z / spread) ** 2, WORSE).sum() + 2 * np.log(sigma * spread).sum())
+    count = there.sum(axis=1, keepdims=True)
+    free = np.maximum(count - fitted, 1)
+    spread = 1.4826 * _middle(np.abs(z), there) * np.sqrt(count / free)
+    spread = np.where(count >= FEWEST_STILL, np.clip(spread, LEAST_SPREAD, 1.0), 1.0)
+    each = np.minimum((z / spread) ** 2, WORSE) + 2 * np.log(sigma * spread)
+    return np.asarray(each.sum(axis=1, where=there))
+
+
+def _middle(values: FloatArray, there: BoolArray) -> FloatArray:
+    """(m, 1) median of the (m, n) values that are there; nought where none are."""
+    count = there.sum(axis=1, keepdims=True)
+    ranked = np.sort(np.where(there, values, np.inf), axis=1)
+    low, high = np.maximum(count - 1, 0) // 2, np.minimum(count // 2, values.shape[1] - 1)
+    both = np.take_along_axis(ranked, np.hstack([low, high]), axis=1)
+    return np.where(count > 0, both.mean(axis=1, keepdims=True), 0.0)

@@ -130,7 +130,7 @@ def look(window: Window, fetch: FromRow, clicked_row: int | None = None) -> Seen
     true_step = window.step_s * window.true_per_clock
     searched = window.release - window.first + round(SEARCH_TRUE_S / true_step)
     flown = range(reference + 1, min(footage.count, searched))
-    before = list(footage.quiet_rows[::2])
+    before = list(footage.quiet_rows)
     during = list(range(reference + 3, flown.stop, max(1, (flown.stop - reference) // 12)))
     plate = make_plate([still(k) for k in before], [still(k) for k in during])
 
