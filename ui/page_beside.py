@@ -34,6 +34,11 @@ def _films() -> Kept[Film | None]:
     return Kept(24)
 
 
+@st.cache_resource(show_spinner=False)
+def _pictures() -> Kept[tuple[tuple[str, Picture], ...]]:
+    return Kept(24)
+
+
 def show_beside() -> None:
     """Draw the page."""
     word = page_words()
@@ -100,14 +105,20 @@ def _show(clips: list[ChosenClip], results: list[ReadResult], word: Words) -> No
         for chosen, result, made in zip(clips, results, both, strict=True)
     ]
     shown = tuple(film for film in films if film is not None)
-    pictures: list[tuple[str, Picture]] = [
-        ("right", compared_picture((both[0], both[1]), axis, word.language)) for axis in (0, 1)
-    ]
+    what = tuple(
+        (chosen.sha256, result.reading.known) for chosen, result in zip(clips, results, strict=True)
+    )
+    pictures = _pictures().get(
+        (what, word.language),
+        lambda: tuple(
+            ("right", compared_picture((both[0], both[1]), axis, word.language)) for axis in (0, 1)
+        ),
+    )
     show_viewer(
         "viewer-beside",
         curves=(both[0], both[1]),
         films=shown if len(shown) == 2 else (),
-        pictures=tuple(pictures),
+        pictures=pictures,
         language=word.language,
     )
     st.html(f'<p class="ts-note">{escape(word("pages.beside_one_arrow"))}</p>')

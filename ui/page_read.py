@@ -48,6 +48,11 @@ def _views() -> Kept[FlightViews]:
     return Kept(_MOST_KEPT)
 
 
+@st.cache_resource(show_spinner=False)
+def _charts() -> Kept[tuple[tuple[str, Picture], ...]]:
+    return Kept(_MOST_KEPT)
+
+
 def show_read() -> None:
     """Draw the page."""
     word = page_words()
@@ -268,7 +273,10 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
             f"viewer-{chosen.sha256[:12]}",
             curves=(curves,),
             films=(views.film,) if views.film else (),
-            pictures=tuple(_pictures(result, word)),
+            pictures=_charts().get(
+                (chosen.sha256, result.reading.known, word.language),
+                lambda: _pictures(result, word),
+            ),
             language=word.language,
         )
         table = modes_html(reading, word)
@@ -277,14 +285,14 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
     _stills(views, word)
 
 
-def _pictures(result: ReadResult, word: Words) -> list[tuple[str, Picture]]:
+def _pictures(result: ReadResult, word: Words) -> tuple[tuple[str, Picture], ...]:
     made = (
         ("right", swing_picture(result.reading, 0, word.language)),
         ("right", swing_picture(result.reading, 1, word.language)),
         ("left", behind_picture(result.reading, word.language)),
         ("right", spectrum_picture(result.reading, word.language)),
     )
-    return [(column, picture) for column, picture in made if picture is not None]
+    return tuple((column, picture) for column, picture in made if picture is not None)
 
 
 def kept_views(chosen: ChosenClip, result: ReadResult, word: Words) -> FlightViews:
