@@ -102,7 +102,7 @@ class Footage:
         for row in range(reference + 1):
             luma = luma if row == 0 else next(self._frames).luma
             if row in self.quiet_rows or row >= self.first_kept:
-                quiet.append(luma.copy())  # else the colours stay in memory too
+                quiet.append(_kept(luma))
                 small[row] = smaller(luma, reduce)
                 self._searched[row] = smaller(luma, self.search_reduce)
         self.reference_luma = quiet[-1]
@@ -184,10 +184,17 @@ class Footage:
                 if self._searched:
                     self._searched[here] = smaller(luma, self.search_reduce)
             x0, y0, x1, y1 = self._box
-            self._parts.append(Part(luma=luma[y0:y1, x0:x1].copy(), x0=x0, y0=y0))
+            if (x1 - x0, y1 - y0) != self.size:
+                luma = luma[y0:y1, x0:x1]
+            self._parts.append(Part(luma=_kept(luma), x0=x0, y0=y0))
 
     def moved_px(self, row: int) -> float:
         """How far the picture's corners went in a frame, pixels."""
         w, h = self.width, self.height
         corners = np.array([[0.0, 0.0], [w, 0], [0, h], [w, h]])
         return float(np.abs(self.motion(row).to_raw(corners) - corners).max())
+
+
+def _kept(luma: ByteArray) -> ByteArray:
+    """Give a picture that keeps nothing else in memory: colours, or what lies around a part."""
+    return luma if luma.base is None else luma.copy()
