@@ -6,6 +6,7 @@ import subprocess
 import sys
 import threading
 import time
+from pathlib import Path
 
 import pytest
 
@@ -14,6 +15,12 @@ from ui import page_read
 from ui.clip_chooser import ChosenClip, clip_by_token, demo_tokens
 from ui.dash_words import Words
 from ui.reading_store import asked_for, read_ahead
+
+
+@pytest.fixture(autouse=True)
+def fresh_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the coach's folder be empty."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
 
 
 def test_work_of_one_name_is_begun_once() -> None:
@@ -112,3 +119,37 @@ def test_reading_ahead_gives_way_to_a_page(monkeypatch: pytest.MonkeyPatch) -> N
     assert chosen is not None
     page_read._other_demos_ahead(chosen, Words("en"))
     assert read == [tokens[1], tokens[2], *tokens[2:]]
+
+
+def test_demos_followed_on_another_day_are_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the disk keeps of a demo is quick to read when it is asked for, and is left alone."""
+    read: list[str] = []
+    tokens = demo_tokens()
+    kept = clip_by_token(tokens[3], Words("en"))
+    chosen = clip_by_token(tokens[2], Words("en"))
+    assert kept is not None
+    assert chosen is not None
+    monkeypatch.setattr(page_read, "followed_before", lambda sha256, _known: sha256 == kept.sha256)
+    monkeypatch.setattr(
+        page_read, "read_quietly", lambda clip, _go_on, **_: read.append(clip.token)
+    )
+    monkeypatch.setattr(page_read, "read_ahead", lambda work, _name: work(lambda _s, _x: None))
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    page_read._other_demos_ahead(chosen, Words("en"))
+    assert read == [*tokens[4:], *tokens[:2]]
+
+
+def test_newcomer_finds_every_demo_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """While the greeting is read the first demo is made ready, and after it all others."""
+    done: list[str] = []
+    monkeypatch.setattr(
+        page_read, "_show_quietly", lambda clip, _word, _go_on: done.append(clip.token)
+    )
+    monkeypatch.setattr(
+        page_read, "read_quietly", lambda clip, _go_on, **_: done.append(clip.token)
+    )
+    monkeypatch.setattr(page_read, "read_ahead", lambda work, _name: work(lambda _s, _x: None))
+    monkeypatch.setattr("os.cpu_count", lambda: 2)
+    page_read.first_demo_ahead(Words("en"))
+    assert done[0] == page_read._FIRST_DEMO
+    assert sorted(done) == sorted(demo_tokens())

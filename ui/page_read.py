@@ -13,6 +13,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from classify.apart import warm_up
 from classify.read_result import ReadResult
+from classify.types import Known
 from tracker.types import InputError, Progress
 from ui.cause_words import spoken
 from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture
@@ -30,6 +31,7 @@ from ui.progress_line import stage_words
 from ui.reading_store import (
     GivingWayError,
     asked_for,
+    followed_before,
     kept_reading,
     others_wait,
     read_ahead,
@@ -85,7 +87,7 @@ def _hello(word: Words) -> None:
 
 
 def first_demo_ahead(word: Words) -> None:
-    """Make the first demo ready behind the page, unless that was begun already.
+    """Make the first demo ready behind the page, and then the others, unless that was begun.
 
     Parameters
     ----------
@@ -93,8 +95,14 @@ def first_demo_ahead(word: Words) -> None:
         Language of its pictures.
     """
     demo = clip_by_token(_FIRST_DEMO, word)
-    if demo is not None:
-        read_ahead(lambda go_on: _show_quietly(demo, word, go_on), "demo-ahead")
+    if demo is None:
+        return
+
+    def work(go_on: Progress) -> None:
+        _show_quietly(demo, word, go_on)
+        _other_demos_ahead(demo, word)
+
+    read_ahead(work, "demo-ahead")
 
 
 def asked_ahead(token: str, word: Words) -> None:
@@ -118,7 +126,10 @@ def _read_asked(clip: ChosenClip, go_on: Progress) -> None:
 
 
 def _other_demos_ahead(chosen: ChosenClip, word: Words) -> None:
-    """Read the other demo clips, one at a time: whoever looks at one will look at another next."""
+    """Read the other demo clips, one at a time: whoever looks at one will look at another next.
+
+    Each once on a computer: what was followed before is read quickly enough when it is asked for.
+    """
     tokens = demo_tokens()
     here = tokens.index(chosen.token)
     others = [clip_by_token(token, word) for token in tokens[here + 1 :] + tokens[:here]]
@@ -147,7 +158,8 @@ def _read_if_nobody_waits(clip: ChosenClip, go_on: Progress) -> bool:
     try:
         tell("wait", 0.0)
         with suppress(InputError):
-            read_quietly(clip, tell, gives_way=True)
+            if not followed_before(clip.sha256, _known_of(clip)):
+                read_quietly(clip, tell, gives_way=True)
     except GivingWayError:
         return False
     return True
@@ -175,8 +187,12 @@ def read_quietly(chosen: ChosenClip, go_on: Progress, *, gives_way: bool = False
     InputError
         If the clip cannot be read.
     """
-    known = parse_known(told(shelf(), chosen.sha256, chosen.given))
+    known = _known_of(chosen)
     return kept_reading(chosen.path, chosen.sha256, known, lambda: go_on, gives_way=gives_way)
+
+
+def _known_of(chosen: ChosenClip) -> Known:
+    return parse_known(told(shelf(), chosen.sha256, chosen.given))
 
 
 def _show_quietly(chosen: ChosenClip, word: Words, go_on: Progress) -> FlightViews:

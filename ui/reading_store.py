@@ -1,4 +1,8 @@
-"""Readings kept for all pages and for the queue: each film is followed and read once."""
+"""Readings kept for all pages and for the queue: each film is followed and read once.
+
+What was followed outlasts the program (`ui.followed_files`); what is read of it, label and all, is
+worked out anew whenever the program starts.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +20,9 @@ from classify.pipeline import read_followed
 from classify.read_result import ReadResult
 from classify.types import Known
 from tracker.types import Followed, Progress
+from ui.followed_files import FollowedFiles
 from ui.kept_readings import Kept
+from ui.shelf import data_folder
 
 _MOST_KEPT = 48
 _LOG = logging.getLogger("tailsway.dashboard")
@@ -67,7 +73,11 @@ def kept_reading(
     fresh: list[ReadResult] = []
 
     def follow() -> Followed:
+        before = _on_disk().load(path, sha256, known)
+        if before is not None:
+            return before
         fresh.append(read_clip(path, known=known, progress=progress(), gives_way=gives_way))
+        _on_disk().keep(fresh[0].followed, sha256, known)
         return fresh[0].followed
 
     def make() -> ReadResult:
@@ -76,6 +86,25 @@ def kept_reading(
         return fresh[0] if fresh else read_followed(followed, known=known)
 
     return results.get((sha256, known), make)
+
+
+def followed_before(sha256: str, known: Known) -> bool:
+    """Tell whether a clip was followed on this computer before, so that reading it is quick.
+
+    Parameters
+    ----------
+    sha256, known
+        As for `kept_reading`.
+
+    Returns
+    -------
+    bool
+    """
+    return _on_disk().has(sha256, known)
+
+
+def _on_disk() -> FollowedFiles:
+    return FollowedFiles(data_folder() / "followed")
 
 
 class GivingWayError(Exception):
