@@ -132,7 +132,8 @@ def test_next_start_of_the_program_follows_no_film_again(
     assert not reading_store.followed_before(sha256, demo.known)
     first = read()
     assert reading_store.followed_before(sha256, demo.known)
-    monkeypatch.setattr(
-        reading_store, "read_clip", lambda *_, **__: pytest.fail("it was followed again")
-    )
+    followed_again: list[Path] = []
+    # Other tests' threads may still read other demos.
+    monkeypatch.setattr(reading_store, "read_clip", lambda path, **_: followed_again.append(path))
     assert read() == first
+    assert demo.path not in followed_again
