@@ -17,7 +17,7 @@ from tracker.flight import FEWEST_FRAMES, FoundFlight, follow_window
 from tracker.footage import FromRow
 from tracker.path import QUICK, THOROUGH
 from tracker.scene import Window
-from tracker.trigger import Activity, likely_releases
+from tracker.trigger import LESS_SUDDEN, Activity, likely_releases
 from tracker.types import (
     Click,
     Clip,
@@ -148,7 +148,10 @@ def _flights(
     click: Click | None,
     tell: Progress,
 ) -> list[FoundFlight]:
-    """Search after every likely release, the most sudden first."""
+    """Search after every likely release, the most sudden first.
+
+    Where no arrow flew after any of them, less sudden moments are tried, and more paths.
+    """
     if clip.frames < FEWEST_FRAMES or clip.container_hz is None:
         return []
     stretch = clip.stretch
@@ -156,17 +159,19 @@ def _flights(
     true_step_s = step_s * stretch if stretch is not None else float(1 / USUAL_HZ)
     ahead = round(FLIGHT_S / true_step_s)
     back = max(12, round(PLATE_S / true_step_s))
-    releases = likely_releases(activity.change())
-    guessed: list[int] = []
+    change = activity.change()
+    releases, guessed = likely_releases(change, least=LESS_SUDDEN), list[int]()
+    usual = len(likely_releases(change))
     if click is not None:
         releases = [r for r in releases if r - 3 <= click.frame <= r + ahead][:CLICK_RELEASES]
         guessed = _guessed(releases, click, true_step_s)
+        usual = len(releases) + len(guessed)
     trials = [(release, QUICK) for release in [*releases, *guessed]]
     if click is None:
         trials += [(release, THOROUGH) for release in releases[:SEARCHED_THOROUGHLY]]
     found: list[FoundFlight] = []
     for number, (release, breadth) in enumerate(trials):
-        if found and breadth is THOROUGH:
+        if found and number >= usual:
             break
         if click is None:
             known = any(f.first_frame - 6 <= release <= f.last_frame + 2 for f in found)

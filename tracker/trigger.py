@@ -20,6 +20,12 @@ BLOCKS_ACROSS = 120
 FAR_LESS = 0.12
 """Share of the most sudden moment below which a moment is not tried (chosen here)."""
 
+SUDDEN, LESS_SUDDEN = 3.0, 1.0
+"""How far a moment stands out of the two dozen frames before it, in units of their spread, to be a
+release, and to be tried where no arrow flew after any of those: a phone that shakes in the hand
+changes every edge of the scenery all the time (chosen here; of 60 hard films, four releases lie
+between the two)."""
+
 BUSIEST = 0.004
 """Share of blocks, the busiest, whose change counts (chosen here)."""
 
@@ -76,7 +82,7 @@ class Activity:
         return np.array(self._change)
 
 
-def likely_releases(change: FloatArray, most: int = 12) -> list[int]:
+def likely_releases(change: FloatArray, *, least: float = SUDDEN, most: int = 12) -> list[int]:
     """Find where the busiest blocks suddenly become busier than they were, and stay so.
 
     A key frame of the compression changes every block for one frame only: that is no release.
@@ -85,6 +91,8 @@ def likely_releases(change: FloatArray, most: int = 12) -> list[int]:
     ----------
     change
         (n,) of `Activity.change`.
+    least
+        How far the least sudden one must stand out; with less, others follow the same ones.
     most
         How many moments to return at most.
 
@@ -102,7 +110,7 @@ def likely_releases(change: FloatArray, most: int = 12) -> list[int]:
         onset[k] = (float(np.median(change[k : k + 4])) - usual) / spread
     tried: list[int] = []
     found: list[int] = []
-    floor = max(3.0, FAR_LESS * float(onset.max(initial=0.0)))
+    floor = max(least, FAR_LESS * float(onset.max(initial=0.0)))
     for k in np.argsort(-onset):
         if onset[k] < floor or len(tried) == most:
             break
