@@ -9,14 +9,21 @@ frequency is laid on a grid; at each point everything else is linear or nearly s
 amplitudes have a Gaussian posterior and the point a weight (its evidence) in closed form [1]_. The
 amplitudes' prior is a mixture of a small and a wide one for each axis.
 
+Near the bow and far away the nock is placed worst, and a handful of places there can make a swing
+out of nothing. So the posterior is averaged with those that the flight leaves without its first and
+without its last stretch, as bagged posteriors are [2]_: where all agree that changes little, and
+where the ends alone speak of a swing they no longer do so surely.
+
 References
 ----------
 .. [1] C. M. Bishop, "Pattern Recognition and Machine Learning" (2006), section 3.4.
+.. [2] J. H. Huggins and J. W. Miller, "Reproducible model selection using bagged posteriors",
+   Bayesian Analysis 18 (2023), 79-104; from memory.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -47,6 +54,12 @@ hard ones, and the less it is the more slow swings of clear ones are named."""
 
 WELL_SEEN = 0.05
 """Relative error of the yaw frequency below which one Gaussian describes it."""
+
+END_SHARE, END_LEAST, END_WEIGHT = 0.125, 3, 0.2
+"""What is left out at either end, of the places and at least, and the weight of each posterior
+without it. Of 120 hard films' tracks one label that was wrong and 0.98 sure became 0.8 sure, at no
+refusal more; of 300 simulated flights two more were refused, yaw's frequency lay within two sigmas
+in 93 of 100 instead of 91 (2026-11-28). With a third instead of a fifth four more were refused."""
 
 GRID = 25
 REFINED = 9
@@ -189,13 +202,14 @@ def slow_swing(
     if len(slow) > 1 or spectrum.path_parameters is None:
         return None
     flight = _Flight.of(track, spectrum, fast, priors, mm_per_px_s)
-    coarse = flight.ln_f_mean + flight.ln_f_sigma * np.linspace(-2.5, 2.5, GRID)
-    found = [flight.at(ln_f, node) for ln_f, node in product(coarse, DAMPING_NODES)]
-    best = found[int(np.argmax([spot.log_evidence for spot in found]))].ln_f
-    step = coarse[1] - coarse[0]
-    fine = best + step * np.linspace(-1.5, 1.5, REFINED)
-    found += [flight.at(ln_f, node) for ln_f, node in product(fine, DAMPING_NODES)]
-    return _gather(found, np.concatenate([coarse, fine]), mm_per_px_s)
+    n = len(spectrum.motion.time_s)
+    end = max(END_LEAST, round(END_SHARE * n))
+    parts = [
+        _posterior(flight, mm_per_px_s),
+        _posterior(flight.without(slice(0, end)), mm_per_px_s),
+        _posterior(flight.without(slice(n - end, n)), mm_per_px_s),
+    ]
+    return _averaged(parts, (1.0 - 2.0 * END_WEIGHT, END_WEIGHT, END_WEIGHT))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -269,6 +283,12 @@ class _Flight:
             damping=(priors.yaw_damping_ratio.value, priors.yaw_damping_ratio.sigma),
             px_s_per_mm=1.0 / mm_per_px_s,
         )
+
+    def without(self, rows: slice) -> _Flight:
+        """Leave some places out; the time at which amplitudes are told stays the same."""
+        weight = self.weight.reshape(2, -1).copy()
+        weight[:, rows] = 0.0
+        return replace(self, weight=weight.ravel())
 
     def at(self, ln_f: float, node: tuple[float, float]) -> _Spot:
         """Solve for everything else at one frequency and damping."""
@@ -402,6 +422,28 @@ def _drift(time_s: FloatArray, sigma_px: FloatArray) -> FloatArray:
     across = np.concatenate([waves * sigma_px[:, :1], nothing])
     up_down = np.concatenate([nothing, waves * sigma_px[:, 1:]])
     return np.concatenate([across, up_down], axis=1)
+
+
+def _posterior(flight: _Flight, mm_per_px_s: float) -> SlowSwing:
+    """Sum over frequency and damping, more finely about the likeliest."""
+    coarse = flight.ln_f_mean + flight.ln_f_sigma * np.linspace(-2.5, 2.5, GRID)
+    found = [flight.at(ln_f, node) for ln_f, node in product(coarse, DAMPING_NODES)]
+    best = found[int(np.argmax([spot.log_evidence for spot in found]))].ln_f
+    step = coarse[1] - coarse[0]
+    fine = best + step * np.linspace(-1.5, 1.5, REFINED)
+    found += [flight.at(ln_f, node) for ln_f, node in product(fine, DAMPING_NODES)]
+    return _gather(found, np.concatenate([coarse, fine]), mm_per_px_s)
+
+
+def _averaged(parts: list[SlowSwing], weights: tuple[float, ...]) -> SlowSwing:
+    """Put several posteriors beside each other."""
+    return SlowSwing(
+        weight=np.concatenate([w * part.weight for w, part in zip(weights, parts, strict=True)]),
+        f_hz=np.concatenate([part.f_hz for part in parts]),
+        decay_per_s=np.concatenate([part.decay_per_s for part in parts]),
+        mean_mm=np.concatenate([part.mean_mm for part in parts]),
+        covariance_mm2=np.concatenate([part.covariance_mm2 for part in parts]),
+    )
 
 
 def _gather(spots: list[_Spot], grid: FloatArray, mm_per_px_s: float) -> SlowSwing:
