@@ -24,6 +24,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -42,6 +43,10 @@ SMALL_MM, WIDE_MM = 1.5, 8.0
 """Standard deviation of each component of a clean arrow's swing and of a swinging one; chosen."""
 WIDE_SHARE = 0.35
 """How often an axis swings wide before the clip is looked at; chosen here."""
+AMPLITUDE_PRIORS = np.array(list(product((SMALL_MM, WIDE_MM), repeat=2)))
+PRIOR_LOGS = np.log(np.where(AMPLITUDE_PRIORS == WIDE_MM, WIDE_SHARE, 1 - WIDE_SHARE)).sum(axis=1)
+"""(4, 2) each pair of those, across and up-down, and (4,) how often it is met, as logarithm."""
+
 JITTER_MM = 0.25
 """Motion of the nock that no mode describes (flexing vanes, a roll that speeds up, a fast swing too
 narrow to be told); chosen here."""
@@ -167,10 +172,14 @@ class SlowSwing:
 
     def _drawn(self, axis: int) -> FloatArray:
         """(m, k) swings at fixed, evenly spread points of each Gaussian."""
-        points = _spread_points(256)
-        root = np.linalg.cholesky(self.covariance_mm2[:, axis] + 1e-12 * np.eye(2))
-        components = self.mean_mm[:, axis, None, :] + np.einsum("mij,kj->mki", root, points)
-        return np.asarray(np.hypot(components[..., 0], components[..., 1]))
+        return np.asarray(self._both_drawn[axis])
+
+    @cached_property
+    def _both_drawn(self) -> FloatArray:
+        """(2, m, k) of both axes: they are asked for again and again."""
+        root = np.linalg.cholesky(self.covariance_mm2 + 1e-12 * np.eye(2))
+        components = self.mean_mm[:, :, None, :] + _spread_points(256) @ root.swapaxes(-1, -2)
+        return np.asarray(np.hypot(components[..., 0], components[..., 1]).swapaxes(0, 1))
 
 
 def slow_swing(
@@ -204,11 +213,15 @@ def slow_swing(
     flight = _Flight.of(track, spectrum, fast, priors, mm_per_px_s)
     n = len(spectrum.motion.time_s)
     end = max(END_LEAST, round(END_SHARE * n))
-    parts = [
-        _posterior(flight, mm_per_px_s),
-        _posterior(flight.without(slice(0, end)), mm_per_px_s),
-        _posterior(flight.without(slice(n - end, n)), mm_per_px_s),
-    ]
+    cut = flight.without(slice(0, end)), flight.without(slice(n - end, n))
+    coarse = flight.ln_f_mean + flight.ln_f_sigma * np.linspace(-2.5, 2.5, GRID)
+    found = [flight.at(ln_f, node, cut) for ln_f, node in product(coarse, DAMPING_NODES)]
+    best = found[int(np.argmax([spots[0].log_evidence for spots in found]))][0].ln_f
+    step = coarse[1] - coarse[0]
+    fine = best + step * np.linspace(-1.5, 1.5, REFINED)
+    found += [flight.at(ln_f, node, cut) for ln_f, node in product(fine, DAMPING_NODES)]
+    grid = np.concatenate([coarse, fine])
+    parts = [_gather(list(spots), grid, mm_per_px_s) for spots in zip(*found, strict=True)]
     return _averaged(parts, (1.0 - 2.0 * END_WEIGHT, END_WEIGHT, END_WEIGHT))
 
 
@@ -290,8 +303,13 @@ class _Flight:
         weight[:, rows] = 0.0
         return replace(self, weight=weight.ravel())
 
-    def at(self, ln_f: float, node: tuple[float, float]) -> _Spot:
-        """Solve for everything else at one frequency and damping."""
+    def at(
+        self, ln_f: float, node: tuple[float, float], cut: tuple[_Flight, ...]
+    ) -> tuple[_Spot, ...]:
+        """Solve for everything else at one frequency and damping.
+
+        Of the whole flight, and of what is left where it is cut, about the path of the whole.
+        """
         zeta = max(self.damping[0] + node[0] * self.damping[1], 0.005)
         path, linear = self.path.copy(), None
         for _ in range(ROUNDS):
@@ -299,10 +317,15 @@ class _Flight:
             phi, dphi = self.picture.columns(theta)
             if linear is None:
                 linear = self._start(phi)
-            moved = np.einsum("qmp,p->mq", dphi[:PATH_NONLINEAR], linear)
+            moved = (dphi[:PATH_NONLINEAR] @ linear).T
             eased = _Eased.of(self, phi, moved, path)
+            about = path
             change, linear = eased.most_likely()
             path = path + np.clip(change, -0.3, 0.3)
+        whole = [eased, *(_Eased.of(part, phi, moved, about) for part in cut)]
+        return tuple(self._spot(ln_f, zeta, node[1], one) for one in whole)
+
+    def _spot(self, ln_f: float, zeta: float, node_weight: float, eased: _Eased) -> _Spot:
         prior = -0.5 * ((ln_f - self.ln_f_mean) / self.ln_f_sigma) ** 2
         parts = eased.mixture()
         top = max(part[0] for part in parts)
@@ -311,7 +334,7 @@ class _Flight:
         return _Spot(
             ln_f=ln_f,
             decay_per_s=float(2 * np.pi * np.exp(ln_f) * zeta),
-            log_evidence=total + prior + float(np.log(node[1])),
+            log_evidence=total + prior + float(np.log(node_weight)),
             parts=share,
         )
 
@@ -380,26 +403,15 @@ class _Eased:
 
     def mixture(self) -> list[tuple[float, FloatArray, FloatArray]]:
         """Give log evidence, mean and covariance of yaw's amplitudes for each pair of priors."""
-        parts = []
-        for small_or_wide in product((SMALL_MM, WIDE_MM), repeat=2):
-            sigma = np.repeat(np.array(small_or_wide) * self.px_s_per_mm, 2)
-            precision = self.information + np.diag(sigma**-2)
-            covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
-            mean = covariance @ self.pull
-            _, log_det = np.linalg.slogdet(precision * np.outer(sigma, sigma))
-            share = float(
-                np.sum(
-                    np.log([WIDE_SHARE if s == WIDE_MM else 1 - WIDE_SHARE for s in small_or_wide])
-                )
-            )
-            log_evidence = (
-                -0.5 * (self.rest - float(self.pull @ mean))
-                - 0.5 * float(log_det)
-                - self.log_nuisance
-                + share
-            )
-            parts.append((log_evidence, mean, covariance))
-        return parts
+        sigmas = np.repeat(AMPLITUDE_PRIORS, 2, axis=1) * self.px_s_per_mm
+        precision = self.information + sigmas[:, :, None] ** -2 * np.eye(4)
+        covariance = np.linalg.inv(precision)
+        means = covariance @ self.pull
+        _, log_det = np.linalg.slogdet(precision * sigmas[:, :, None] * sigmas[:, None, :])
+        log_evidence = (
+            -0.5 * (self.rest - means @ self.pull) - 0.5 * log_det - self.log_nuisance + PRIOR_LOGS
+        )
+        return list(zip(log_evidence.tolist(), means, covariance, strict=True))
 
     def most_likely(self) -> tuple[FloatArray, FloatArray]:
         """Give the change of the path and the linear parameters at the likeliest prior."""
@@ -422,17 +434,6 @@ def _drift(time_s: FloatArray, sigma_px: FloatArray) -> FloatArray:
     across = np.concatenate([waves * sigma_px[:, :1], nothing])
     up_down = np.concatenate([nothing, waves * sigma_px[:, 1:]])
     return np.concatenate([across, up_down], axis=1)
-
-
-def _posterior(flight: _Flight, mm_per_px_s: float) -> SlowSwing:
-    """Sum over frequency and damping, more finely about the likeliest."""
-    coarse = flight.ln_f_mean + flight.ln_f_sigma * np.linspace(-2.5, 2.5, GRID)
-    found = [flight.at(ln_f, node) for ln_f, node in product(coarse, DAMPING_NODES)]
-    best = found[int(np.argmax([spot.log_evidence for spot in found]))].ln_f
-    step = coarse[1] - coarse[0]
-    fine = best + step * np.linspace(-1.5, 1.5, REFINED)
-    found += [flight.at(ln_f, node) for ln_f, node in product(fine, DAMPING_NODES)]
-    return _gather(found, np.concatenate([coarse, fine]), mm_per_px_s)
 
 
 def _averaged(parts: list[SlowSwing], weights: tuple[float, ...]) -> SlowSwing:
