@@ -213,20 +213,20 @@ def write_card(folder: Path, sha256: str, name: str, file: str) -> None:
     settle(folder)
 
 
-def write_lasting(path: Path, text: str) -> None:
+def write_lasting(path: Path, content: str | bytes) -> None:
     """Write a small file whole or not at all, through a full disk and a loss of power.
 
     Parameters
     ----------
     path
         Replaced if it is there.
-    text
-        Its content.
+    content
+        Bytes, or a text to be kept as UTF-8.
     """
     part = path.with_name(f"{uuid.uuid4().hex}.part")
     try:
-        with part.open("w", encoding="utf-8") as stream:
-            stream.write(text)
+        with part.open("wb") as stream:
+            stream.write(content.encode("utf-8") if isinstance(content, str) else content)
             stream.flush()
             os.fsync(stream.fileno())
         part.replace(path)

@@ -8,7 +8,7 @@ from fixtures.evaluate import BITS_PER_PIXEL, DIFFICULTIES, phone_coding
 from fixtures.filmed import filmed
 from fixtures.misfits import random_plan
 from tracker.follow import follow
-from tracker.trigger import LESS_SUDDEN, Activity, likely_releases
+from tracker.trigger import LESS_SUDDEN, Activity, likely_releases, suddenness
 
 RELEASE = 60
 FRAMES = 110
@@ -33,7 +33,12 @@ def found(films: list[np.ndarray]) -> list[int]:
     activity = Activity()
     for luma in films:
         activity.add(luma)
-    return likely_releases(activity.change())
+    return releases(activity.change())
+
+
+def releases(change: np.ndarray, **least: float) -> list[int]:
+    """Likely releases of some changes."""
+    return likely_releases(change, suddenness(change), **least)
 
 
 def test_release_in_steady_light(rng: np.random.Generator) -> None:
@@ -55,35 +60,18 @@ def test_an_archer_who_moves_just_before() -> None:
     """A tenth of a second before the release the archer may stir; both moments are told."""
     still, stir = [5.5] * 8, [9.1, 11.1, 13.2, 13.6, 15.4, 15.7, 14.8, 12.6, 10.7, 8.4]
     flight = [35.9, 41.8, 27.7, 19.5, 20.7, 20.6, 21.3, 19.4, 17.1, 14.1, 11.0, 11.8, 13.3, 13.8]
-    moments = likely_releases(np.array([0.0, *still, *stir, *flight]))
+    moments = releases(np.array([0.0, *still, *stir, *flight]))
     assert any(abs(moment - 19) <= 1 for moment in moments)
     assert all(abs(a - b) > 6 for a in moments for b in moments if a is not b)
 
 
 def test_less_sudden_moments_come_after_the_others() -> None:
     """In a hand that shakes a release hardly stands out; asked for less, it follows the sudden."""
-    # changes of a rendered film at a shake of 3.7 px, its release in the last but two
-    shaken = [
-        8.1,
-        9.4,
-        7.7,
-        8.8,
-        10.6,
-        9.9,
-        12.2,
-        14.1,
-        13.0,
-        10.2,
-        8.6,
-        8.2,
-        10.5,
-        11.6,
-        12.0,
-        12.3,
-    ]
+    # changes of a rendered film at a shake of 3.7 px; in the release the hand lets go
+    shaken = [8.1, 9.4, 7.7, 8.8, 10.6, 9.9, 12.2, 14.1, 13, 10.2, 8.6, 8.2, 10.5, 11.6, 12, 12.3]
     release = [13.0, 14.0, 13.9, 14.9, 19.0, 24.3, 21.8, 25.5, 40.3, 10.5, 9.0, 7.9, 7.4, 6.2, 6.9]
     change = np.array([0.0, *shaken, *release, *[7.0, 6.5, 7.5] * 8, *[30.0] * 8])
-    sudden, more = likely_releases(change), likely_releases(change, least=LESS_SUDDEN)
+    sudden, more = releases(change), releases(change, least=LESS_SUDDEN)
     began = 1 + len(shaken) + 4
     assert more[: len(sudden)] == sudden
     assert all(abs(moment - began) > 3 for moment in sudden)

@@ -17,7 +17,7 @@ from tracker.flight import FEWEST_FRAMES, FoundFlight, follow_window
 from tracker.footage import FromRow
 from tracker.path import QUICK, THOROUGH
 from tracker.scene import Window
-from tracker.trigger import LESS_SUDDEN, Activity, likely_releases
+from tracker.trigger import LESS_SUDDEN, Activity, likely_releases, suddenness
 from tracker.types import (
     Click,
     Clip,
@@ -165,8 +165,10 @@ def _flights(
     ahead = round(FLIGHT_S / true_step_s)
     back = max(12, round(PLATE_S / true_step_s))
     change = activity.change()
-    releases, guessed = likely_releases(change, least=LESS_SUDDEN), list[int]()
-    usual = len(likely_releases(change))
+    onset = suddenness(change)
+    releases = likely_releases(change, onset, least=LESS_SUDDEN)
+    usual = len(likely_releases(change, onset))
+    guessed: list[int] = []
     if click is not None:
         releases = [r for r in releases if r - 3 <= click.frame <= r + ahead][:CLICK_RELEASES]
         guessed = _guessed(releases, click, true_step_s)

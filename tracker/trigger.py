@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from tracker.lighting import Lighting
 from tracker.types import ByteArray, FloatArray
@@ -34,6 +35,12 @@ APART = 6
 
 LEVELS = 256
 """Of brightness."""
+
+USUAL, STAYS = 24, 4
+"""Frames before a moment that tell what is usual, and from it on that must be busier."""
+
+BEGINS, ENDS = 2, 3
+"""Frames at either end of a film in which nothing can be called sudden."""
 
 
 class Activity:
@@ -82,15 +89,47 @@ class Activity:
         return np.array(self._change)
 
 
-def likely_releases(change: FloatArray, *, least: float = SUDDEN, most: int = 12) -> list[int]:
-    """Find where the busiest blocks suddenly become busier than they were, and stay so.
+def suddenness(change: FloatArray) -> FloatArray:
+    """Tell how far each moment stands out of those before it, the busiest blocks staying so.
 
-    A key frame of the compression changes every block for one frame only: that is no release.
+    A key frame of the compression changes every block for one frame only: that is not sudden.
 
     Parameters
     ----------
     change
         (n,) of `Activity.change`.
+
+    Returns
+    -------
+    numpy.ndarray
+        (n,) in units of the spread of the two dozen frames before; 0 at either end.
+    """
+    n = len(change)
+    onset = np.zeros(n)
+    if n < BEGINS + ENDS:
+        return onset
+    # the first change is none
+    known = np.concatenate([np.full(USUAL, np.nan), change[1:]])
+    before = sliding_window_view(known, USUAL)[1 : n - ENDS - 1]
+    after = sliding_window_view(change, STAYS)[BEGINS : n - ENDS]
+    usual = np.nanmedian(before, axis=1)
+    off = np.nanmedian(np.abs(before - usual[:, None]), axis=1)
+    spread = 1.4826 * off + 0.15 + 0.1 * usual
+    onset[BEGINS : n - ENDS] = (np.median(after, axis=1) - usual) / spread
+    return onset
+
+
+def likely_releases(
+    change: FloatArray, onset: FloatArray, *, least: float = SUDDEN, most: int = 12
+) -> list[int]:
+    """Find where the busiest blocks suddenly become busier than they were.
+
+    Parameters
+    ----------
+    change
+        (n,) of `Activity.change`.
+    onset
+        (n,) its `suddenness`.
     least
         How far the least sudden one must stand out; with less, others follow the same ones.
     most
@@ -101,13 +140,6 @@ def likely_releases(change: FloatArray, *, least: float = SUDDEN, most: int = 12
     list of int
         Frame numbers, the most sudden first; moments far less sudden than that are left out.
     """
-    n = len(change)
-    onset = np.zeros(n)
-    for k in range(2, n - 3):
-        before = change[max(1, k - 24) : k]
-        usual = float(np.median(before))
-        spread = 1.4826 * float(np.median(np.abs(before - usual))) + 0.15 + 0.1 * usual
-        onset[k] = (float(np.median(change[k : k + 4])) - usual) / spread
     tried: list[int] = []
     found: list[int] = []
     floor = max(least, FAR_LESS * float(onset.max(initial=0.0)))

@@ -13,13 +13,13 @@ import io
 import json
 import logging
 import os
-import uuid
 from contextlib import suppress
 from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
+from classify.clip_store import write_lasting
 from classify.plain_values import Array, UnexpectedError, from_plain, to_plain
 from classify.types import Known
 from classify.wire import receive, send
@@ -110,17 +110,13 @@ class FollowedFiles:
         arrays: list[Array] = []
         content = io.BytesIO()
         send(content, _WORD, to_plain(followed, arrays), arrays)
-        part = self._folder / f"{uuid.uuid4().hex}.part"
         try:
             self._folder.mkdir(parents=True, exist_ok=True)
-            part.write_bytes(hashlib.sha256(content.getbuffer()).digest() + content.getvalue())
-            part.replace(self._file(sha256, known))
+            digest = hashlib.sha256(content.getbuffer()).digest()
+            write_lasting(self._file(sha256, known), digest + content.getvalue())
             self._make_room()
         except OSError:
             _LOG.info("nothing kept of a film that was followed", exc_info=True)
-        finally:
-            with suppress(OSError):
-                part.unlink(missing_ok=True)
 
     def _file(self, sha256: str, known: Known) -> Path:
         rate, click = known.capture_hz, known.click
