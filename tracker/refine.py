@@ -28,7 +28,8 @@ NO_MATTER = 0.05
 place is then known to a fifth of its standard error, and the last step makes it better still."""
 
 TILT = 1.0
-"""The shaft's tip strays from the flight path by so many nock diameters (about 0.7 degrees)."""
+"""The shaft's tip strays from the flight path by so many nock diameters, both in the world (about 0.7
+degrees)."""
 
 FIXED = 7
 """A frame's own numbers but for the sectors of the ring."""
@@ -312,7 +313,9 @@ def _prior(patch: Patch, look: Look, sectors: int) -> FloatArray:
     contrast = _contrast(patch, look)
     # a vane fills the more of a sector, the narrower that is
     spread = VANE_SPREAD * contrast * (0.02 if sectors == 1 else sectors / 24)
-    tilt = np.full(2, (TILT * diameter) ** -2.0)
+    # the tip is further away than the nock
+    far = diameter * patch.depth_s / (patch.depth_s + look.shaft_s)
+    tilt = np.full(2, (TILT * far) ** -2.0)
     return np.concatenate([np.full(2, NOWHERE), tilt, _BENEATH, np.full(sectors, spread**-2.0)])
 
 

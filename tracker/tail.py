@@ -226,13 +226,14 @@ def covers(
     trail = patch.speed_px_s * look.exposure_s
     steps = max(ceil(min(hypot(*trail) / (1.6 * look.blur_px), 8.0)), 1)
     taper = patch.depth_s / (patch.depth_s + look.shaft_s)
+    nock_ahead, vanes_ahead = _seen_at(NOCK_AHEAD, taper), _seen_at(VANES_AHEAD, taper)
     # the nock's middle at a few moments while the frame collects light, drawn all at once
     share = ((np.arange(steps) + 0.5) / steps - 0.5)[:, None]
     x = patch.x_px - xy_px[0] - share * trail[0]
     y = patch.y_px - xy_px[1] - share * trail[1]
     shape = steps, len(patch.y_px), len(patch.x_px)
-    disc = _round(x, y, NOCK_AHEAD * tip_px, radius, look.blur_px)
-    wide = _round(x, y, VANES_AHEAD * tip_px, radius * look.ring, look.blur_px)
+    disc = _round(x, y, nock_ahead * tip_px, radius, look.blur_px)
+    wide = _round(x, y, vanes_ahead * tip_px, radius * look.ring, look.blur_px)
     pixel, bar = _bar(x, y, tip_px, radius * SHAFT_WIDTH, taper, look.blur_px, slopes=slopes)
     hidden = np.zeros(shape)
     hidden[disc.box] = disc.cover
@@ -254,7 +255,7 @@ def covers(
         total[0, 1:3] = by_disc.sum(axis=1)
         # outwards the ring thins as well; the nock's part of the slope by the tip is negligible
         by_ring = wide.slopes(wide.out * thin * seen - thinned / far * (wide.r > radius))
-        total[2, 3:, *wide.box[1:]] = VANES_AHEAD * by_ring.sum(axis=1)
+        total[2, 3:, *wide.box[1:]] = vanes_ahead * by_ring.sum(axis=1)
         by_ring -= by_disc[:, *wide.box] * (thin * seen)
         total[2, 1:3, *wide.box[1:]] = by_ring.sum(axis=1)
     spot = pixel % hidden[0].size
@@ -262,10 +263,10 @@ def covers(
         total[1, k] = np.bincount(spot, one, minlength=hidden[0].size).reshape(shape[1:])
     total /= steps
     if slopes:
-        total[0, 3:] = NOCK_AHEAD * total[0, 1:3]
+        total[0, 3:] = nock_ahead * total[0, 1:3]
     parts = total[2, :1]
     if sectors > 1:
-        middle = xy_px + VANES_AHEAD * tip_px
+        middle = xy_px + vanes_ahead * tip_px
         angle = np.arctan2(patch.y_px[:, None] - middle[1], patch.x_px[None, :] - middle[0])
         parts = _split(total[2, 0], angle, sectors)
     return Covers(
@@ -277,6 +278,11 @@ def covers(
         shaft_slope=total[1, 1:],
         ring_slope=total[2, 1:],
     )
+
+
+def _seen_at(share: float, taper: float) -> float:
+    """Turn a share of the arrow's length into one of its picture, whose far end is smaller."""
+    return share / (taper + share * (1 - taper))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
