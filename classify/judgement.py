@@ -19,7 +19,7 @@ from classify.knowledge import causes_for
 from classify.label import Labelled, label_flight
 from classify.label_model import LabelModel, shipped_label_model
 from classify.physics import mm_per_degree, predict
-from classify.scale import find_scale, priors_for
+from classify.scale import find_scale, priors_for, told_priors
 from classify.slow_swing import SlowSwing, slow_swing
 from classify.spectral import fit_swing
 from classify.thresholds import shipped_thresholds
@@ -135,6 +135,7 @@ def measure(
     slow = None
     if scale is not None:
         mm_per_px_s = 1e3 * scale.m_per_px_s.value
+        priors = told_priors(priors, spectrum, known=known, clip=clip, track=track, face_px=face_px)
         slow = slow_swing(believed, spectrum, priors=priors, mm_per_px_s=mm_per_px_s)
     return Measured(
         spectrum=spectrum, slow=slow, scale=scale, prediction=prediction, time_base=time_base

@@ -9,7 +9,7 @@ import pytest
 
 from classify.clues import find_clues, focal_length_px
 from classify.physics import predict
-from classify.scale import find_scale, priors_for, weigh
+from classify.scale import find_scale, priors_for, told_priors, weigh
 from classify.spectral import fit_swing
 from classify.types import Estimate, FaceMark, Known, Priors, Scale, Spectrum
 from tests.flight_clips import clip_of, coach_distance_m, face_px_of
@@ -173,9 +173,12 @@ def test_weighing_two_clues_is_the_inverse_variance_mean(flight):
 
 
 def test_claimed_errors_of_the_scale_are_true():
-    """Over 12 flights with a face and a distance: speed over focal length within its errors."""
+    """Over 12 flights with a face and a distance: speed over focal length within its errors.
+
+    So is the fall that is expected by all but the fall itself, five times surer than before.
+    """
     rng = np.random.default_rng(17)
-    z = []
+    z, z_fall = [], []
     for _ in range(12):
         shot = replace(
             SHOT,
@@ -195,6 +198,32 @@ def test_claimed_errors_of_the_scale_are_true():
         scale = find_scale(spectrum, known=known, clip=clip, track=track, face_px=face)
         true = speed_at_first_seen(shot) / shot.focal_px
         z.append((scale.m_per_px_s.value - true) / scale.m_per_px_s.sigma)
-    spread = np.sqrt(np.mean(np.square(z)))
+        told = told_priors(priors, spectrum, known=known, clip=clip, track=track, face_px=face)
+        z_fall.append((told.fall_px_s.value - 1 / true) / told.fall_px_s.sigma)
+        assert told.fall_px_s.sigma < 0.2 * priors.fall_px_s.sigma
+        assert replace(told, fall_px_s=priors.fall_px_s) == priors
     # Chi of 12: 0.5 to 1.5 at three standard deviations.
-    assert 0.5 < spread < 1.5, z
+    for all_ in (z, z_fall):
+        assert 0.5 < np.sqrt(np.mean(np.square(all_))) < 1.5, all_
+
+
+@pytest.mark.parametrize("what", ["no impact", "an impact far too early", "no scale", "no prior"])
+def test_the_fall_is_not_told_better_by_what_is_in_doubt(flight, what):
+    """Where the impact is not seen, or cannot be one, the fall stays as open as it was."""
+    track, spectrum = flight
+    known = Known(face_diameter_m=0.4, distance_m=18.72, field_of_view_deg=65.2)
+    clip = clip_of(track, 240)
+    face: Estimate | None = FACE
+    if what == "no impact":
+        track = replace(track, impact_s=None, impact_sigma_s=None)
+    elif what == "an impact far too early":
+        track = replace(track, impact_s=track.impact_s - 0.1)
+    elif what == "no scale":
+        known, face = Known(), None
+    priors = priors_for(
+        known=known, prediction=predict(None, speed_m_s=None), clip=clip, track=track
+    )
+    if what == "no prior":
+        priors = replace(priors, fall_px_s=None)
+    told = told_priors(priors, spectrum, known=known, clip=clip, track=track, face_px=face)
+    assert told == priors
