@@ -14,7 +14,7 @@ from math import hypot, inf, isfinite
 
 import numpy as np
 
-from classify.clues import SPEED_SIGMA
+from classify.clues import SPEED_SIGMA, find_clues
 from classify.knowledge import causes_for
 from classify.label import Labelled, label_flight
 from classify.label_model import LabelModel, shipped_label_model
@@ -135,8 +135,10 @@ def measure(
     slow = None
     if scale is not None:
         mm_per_px_s = 1e3 * scale.m_per_px_s.value
-        priors = told_priors(priors, spectrum, known=known, clip=clip, track=track, face_px=face_px)
-        slow = slow_swing(believed, spectrum, priors=priors, mm_per_px_s=mm_per_px_s)
+        clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face_px)
+        slow = slow_swing(
+            believed, spectrum, priors=told_priors(priors, clues), mm_per_px_s=mm_per_px_s
+        )
     return Measured(
         spectrum=spectrum, slow=slow, scale=scale, prediction=prediction, time_base=time_base
     )

@@ -145,15 +145,7 @@ def find_scale(
     )
 
 
-def told_priors(
-    priors: Priors,
-    spectrum: Spectrum,
-    *,
-    known: Known,
-    clip: Clip,
-    track: Track,
-    face_px: Estimate | None,
-) -> Priors:
+def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
     """Say better how fast the arrow falls in the picture, if other clues than that fall tell it.
 
     A face of known size at the moment it was struck and the flight time tell it five times better
@@ -164,10 +156,8 @@ def told_priors(
     ----------
     priors
         As used for the fit.
-    spectrum
-        The fitted flight.
-    known, clip, track, face_px
-        As for `classify.clues.find_clues`.
+    clues
+        Of the fitted flight.
 
     Returns
     -------
@@ -175,7 +165,6 @@ def told_priors(
         The same where the clues say little more, and where they disagree: a moment that was no
         impact would make a pitch out of nothing.
     """
-    clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face_px)
     before = priors.fall_px_s
     if before is None or _trusted(clues)[1]:
         return priors

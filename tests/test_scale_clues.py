@@ -198,7 +198,8 @@ def test_claimed_errors_of_the_scale_are_true():
         scale = find_scale(spectrum, known=known, clip=clip, track=track, face_px=face)
         true = speed_at_first_seen(shot) / shot.focal_px
         z.append((scale.m_per_px_s.value - true) / scale.m_per_px_s.sigma)
-        told = told_priors(priors, spectrum, known=known, clip=clip, track=track, face_px=face)
+        clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face)
+        told = told_priors(priors, clues)
         z_fall.append((told.fall_px_s.value - 1 / true) / told.fall_px_s.sigma)
         assert told.fall_px_s.sigma < 0.2 * priors.fall_px_s.sigma
         assert replace(told, fall_px_s=priors.fall_px_s) == priors
@@ -225,5 +226,5 @@ def test_the_fall_is_not_told_better_by_what_is_in_doubt(flight, what):
     )
     if what == "no prior":
         priors = replace(priors, fall_px_s=None)
-    told = told_priors(priors, spectrum, known=known, clip=clip, track=track, face_px=face)
-    assert told == priors
+    clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face)
+    assert told_priors(priors, clues) == priors
