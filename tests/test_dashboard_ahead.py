@@ -14,6 +14,7 @@ from tracker.types import InputError, Progress
 from ui import page_read
 from ui.clip_chooser import ChosenClip, clip_by_token, demo_tokens
 from ui.dash_words import Words
+from ui.demo_clips import demo_clips
 from ui.reading_store import asked_for, read_ahead
 
 
@@ -93,7 +94,17 @@ def test_other_demos_are_read_once_each_the_next_one_first(
     chosen = clip_by_token(tokens[2], Words("en"))
     assert chosen is not None
     page_read._other_demos_ahead(chosen, Words("en"))
-    assert read == [*tokens[3:], *tokens[:2]]
+    assert read == [*tokens[:2], *tokens[3:]]
+
+
+def test_the_first_demos_show_each_kind_once() -> None:
+    """Whoever goes down the list sees something new each time, and a refusal at the end."""
+    clips = demo_clips()
+    kinds = [str(clip.truth["presence"]) for clip in clips]
+    new = [kind not in kinds[:k] for k, kind in enumerate(kinds)]
+    assert new == sorted(new, reverse=True)
+    assert len(set(kinds)) == 5
+    assert [clip.label is None for clip in clips] == [False] * 7 + [True]
 
 
 def test_reading_ahead_gives_way_to_a_page(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -136,7 +147,7 @@ def test_demos_followed_on_another_day_are_passed_over(monkeypatch: pytest.Monke
     monkeypatch.setattr(page_read, "read_ahead", lambda work, _name: work(lambda _s, _x: None))
     monkeypatch.setattr("os.cpu_count", lambda: 2)
     page_read._other_demos_ahead(chosen, Words("en"))
-    assert read == [*tokens[4:], *tokens[:2]]
+    assert read == [*tokens[:2], *tokens[4:]]
 
 
 def test_newcomer_finds_every_demo_read(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -47,7 +47,8 @@ def demo_clips() -> tuple[DemoClip, ...]:
     Returns
     -------
     tuple of DemoClip
-        By name.
+        One of each kind first, then those that show again what another showed, then those that must
+        be refused; by name within each.
 
     Raises
     ------
@@ -58,7 +59,10 @@ def demo_clips() -> tuple[DemoClip, ...]:
     found = sorted(folder.glob("*.mp4")) if folder.is_dir() else []
     if not found:
         raise InputError("command.no_demo_clips")
-    return tuple(_demo_clip(path) for path in found)
+    clips = [_demo_clip(path) for path in found]
+    kinds = [(clip.label is None, clip.truth.get("presence")) for clip in clips]
+    order = sorted(range(len(clips)), key=lambda k: (kinds[k][0], kinds[k] in kinds[:k]))
+    return tuple(clips[k] for k in order)
 
 
 def _demo_clip(path: Path) -> DemoClip:

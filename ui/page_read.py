@@ -128,11 +128,11 @@ def _read_asked(clip: ChosenClip, go_on: Progress) -> None:
 def _other_demos_ahead(chosen: ChosenClip, word: Words) -> None:
     """Read the other demo clips, one at a time: whoever looks at one will look at another next.
 
-    Each once on a computer: what was followed before is read quickly enough when it is asked for.
+    In the chooser's order, whose first ones show each kind once. Each once on a computer: what was
+    followed before is read quickly enough when it is asked for.
     """
-    tokens = demo_tokens()
-    here = tokens.index(chosen.token)
-    others = [clip_by_token(token, word) for token in tokens[here + 1 :] + tokens[:here]]
+    tokens = [token for token in demo_tokens() if token != chosen.token]
+    others = [clip_by_token(token, word) for token in tokens]
 
     def work(go_on: Progress) -> None:
         for other in others:
