@@ -39,6 +39,10 @@ DISAGREE = 1e-3
 BETTER = 0.5
 """Share of what was left open of the fall before, from which other clues count (chosen here)."""
 
+DOUBTED = 2.0
+"""Standard errors between the fall as it was fitted and as other clues tell it, from which neither
+is believed more: the face may be of another size than was said (chosen here)."""
+
 SPEED_OVER_FOCAL = np.array([-1.0, 1.0])
 """Powers of focal length and speed in metres per pixel second."""
 
@@ -162,14 +166,18 @@ def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
     Returns
     -------
     Priors
-        The same where the clues say little more, and where they disagree: a moment that was no
-        impact would make a pitch out of nothing.
+        The same where the clues say little more, and where they disagree with each other or with
+        the fall: a moment that was no impact would make a pitch out of nothing.
     """
     before = priors.fall_px_s
     if before is None or _trusted(clues)[1]:
         return priors
     weighed = weigh(tuple(clue for clue in clues if clue.source != "fall"))
     value, relative = _product(weighed, -SPEED_OVER_FOCAL)
+    for clue in clues:
+        off = clue.value - float(np.log(value))
+        if clue.source == "fall" and abs(off) > DOUBTED * np.hypot(clue.sigma, relative):
+            return priors
     fall = Estimate(value=value, sigma=value * relative)
     return priors if fall.sigma > BETTER * before.sigma else replace(priors, fall_px_s=fall)
 

@@ -28,8 +28,8 @@ NO_MATTER = 0.05
 place is then known to a fifth of its standard error, and the last step makes it better still."""
 
 TILT = 1.0
-"""The shaft's tip strays from the flight path by so many nock diameters, both as large as they are
-and not as they are seen (about 0.7 degrees)."""
+"""So many nock's diameters, not as seen but as it is, the shaft's tip strays from the flight path
+(about 0.7 degrees)."""
 
 FIXED = 7
 """A frame's own numbers but for the sectors of the ring."""
