@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import cast
 
 import click
 
 from classify.apart import read_clip
-from classify.types import Reading
+from classify.types import DISTURBANCES, Disturbance, Label, Reading
 from tracker.types import message
 from ui.command_words import help_words, language_of, language_option
 from ui.demo_clips import DemoClip, demo_clips
@@ -19,6 +19,9 @@ from ui.progress_line import progress_on_stderr
 from ui.reading_words import label_word, with_error
 from ui.text_table import table_lines
 from ui.words import say
+
+LIKELY = 0.5
+"""From this probability on a disturbance counts as read."""
 
 _COLUMNS = ("clip", "is", "read", "frequency", "swing", "seconds")
 
@@ -72,6 +75,9 @@ def demo(ctx: click.Context) -> None:
 def demo_row(clip: DemoClip, reading: Reading, seconds: float, language: str) -> DemoRow:
     """Compare a reading with the truth of its clip.
 
+    It is right if it finds the disturbances that are there and no others. Which of two leads may
+    hang on less than their errors.
+
     Parameters
     ----------
     clip
@@ -90,8 +96,11 @@ def demo_row(clip: DemoClip, reading: Reading, seconds: float, language: str) ->
     """
     refuse = say(message("command.demo_refuse"), language)
     refused = say(message("command.demo_refused"), language)
+    presence = cast(Mapping[str, bool], clip.truth["presence"])
+    there = () if clip.label is None else tuple(one for one in DISTURBANCES if presence[one])
+    read = tuple(one for one in DISTURBANCES if reading.presence[one] >= LIKELY)
     line = leading_swing(reading)
-    true = true_mode(clip)
+    true = true_mode(clip, reading.label if reading.label in there else clip.label)
     frequency = swing = "–"
     if line is not None:
         frequency = with_error(line.frequency_hz, line.frequency_sigma_hz)
@@ -100,31 +109,39 @@ def demo_row(clip: DemoClip, reading: Reading, seconds: float, language: str) ->
             frequency, swing = f"{frequency} ({true[0]:.2f})", f"{swing} ({true[1]:.1f})"
     return DemoRow(
         name=clip.name,
-        is_=refuse if clip.label is None else label_word(clip.label, language),
-        read=refused if reading.refused is not None else label_word(reading.label, language),
+        is_=refuse if clip.label is None else _named(clip.label, there, language),
+        read=refused if reading.refused is not None else _named(reading.label, read, language),
         frequency=frequency,
         swing=swing,
         seconds=f"{seconds:.1f}",
-        right=reading.label == clip.label,
+        right=(reading.label is None) == (clip.label is None) and read == there,
     )
 
 
-def true_mode(clip: DemoClip) -> tuple[float, float] | None:
-    """Find the true frequency and swing of what a clip shows.
+def _named(leading: Label | None, there: tuple[Disturbance, ...], language: str) -> str:
+    """Name what leads, and then whatever else is there."""
+    others = [label_word(one, language) for one in there if one != leading]
+    return ", ".join([label_word(leading, language), *others])
+
+
+def true_mode(clip: DemoClip, label: Label | None) -> tuple[float, float] | None:
+    """Find the true frequency and swing of a disturbance that a clip shows.
 
     Parameters
     ----------
     clip
         With its truth.
+    label
+        The disturbance.
 
     Returns
     -------
     tuple of float or None
         Hertz and millimetres at release; None where there is none.
     """
-    if clip.label is None or clip.label == "clean":
+    if label is None or label == "clean":
         return None
     for mode in cast(Sequence[dict[str, float | str]], clip.truth["modes"]):
-        if mode["kind"] == KIND_OF[clip.label] and mode["axis"] == AXIS_OF[clip.label]:
+        if mode["kind"] == KIND_OF[label] and mode["axis"] == AXIS_OF[label]:
             return float(mode["f_hz"]), float(mode["swing_mm"])
     return None
