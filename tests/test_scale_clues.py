@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from classify.clues import find_clues, focal_length_px
+from classify.clues import Clue, find_clues, focal_length_px
 from classify.physics import predict
 from classify.scale import find_scale, priors_for, told_priors, weigh
 from classify.spectral import fit_swing
@@ -228,3 +228,20 @@ def test_the_fall_is_not_told_better_by_what_is_in_doubt(flight, what):
         priors = replace(priors, fall_px_s=None)
     clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face)
     assert told_priors(priors, clues) == priors
+
+
+@pytest.mark.parametrize(("larger", "believed"), [(0.1, True), (0.4, False)])
+def test_the_fitted_fall_may_doubt_the_face(larger, believed):
+    """A face half as large again as was said lies within chance of a vague fall, but not near it."""
+    told = 3.3
+    clues = (
+        Clue(source="fall", powers=(1, -1, -1), value=told, sigma=0.15),
+        Clue(source="face at impact", powers=(1, -1, 1), value=told + larger, sigma=0.02),
+    )
+    priors = replace(Priors(), fall_px_s=Estimate(value=27.0, sigma=10.0))
+    fall = told_priors(priors, clues).fall_px_s
+    assert fall is not None
+    if believed:
+        np.testing.assert_allclose(np.log(fall.value), told + larger, atol=1e-3)
+    else:
+        assert fall == priors.fall_px_s
