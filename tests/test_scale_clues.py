@@ -232,7 +232,7 @@ def test_the_fall_is_not_told_better_by_what_is_in_doubt(flight, what):
 
 @pytest.mark.parametrize(("larger", "believed"), [(0.1, True), (0.4, False)])
 def test_the_fitted_fall_may_doubt_the_face(larger, believed):
-    """A face half as large again as was said lies within chance of a vague fall, but not near it."""
+    """A vague fall agrees with a face a tenth larger than was said, not one half as large again."""
     told = 3.3
     clues = (
         Clue(source="fall", powers=(1, -1, -1), value=told, sigma=0.15),
