@@ -37,6 +37,9 @@ from classify.types import (
 from tracker.types import BoolArray, FloatArray, Message, message
 
 ACROSS, UP_DOWN = 0, 1
+LIKELY = 0.5
+"""Probability from which a disturbance is there."""
+
 FAST_LIMIT = 1
 """Where `Spectrum.limits` says how wide a fast swing could hide."""
 
@@ -316,7 +319,7 @@ def _leading(
 
     One that stands out from its error comes before any that is only likely to be there.
     """
-    there = [name for name in DISTURBANCES if presence[name] >= 0.5]
+    there = [name for name in DISTURBANCES if presence[name] >= LIKELY]
     if there:
         return max(there, key=lambda name: strength[name])
     return None if wobble else "clean"
@@ -454,7 +457,7 @@ def _reasons(
         reasons.append(message("label.wobble_points_to"))
     if any(swing.odds["bending"] > 0.02 and swing.f_hz < 50.0 for swing in swings):
         reasons.append(message("label.bending_folds", frame_hz=frame_hz))
-    if all(value < 0.5 for value in presence.values()):
+    if all(value < LIKELY for value in presence.values()):
         reasons.append(message("label.below_thresholds"))
     return tuple(reasons)
 

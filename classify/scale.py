@@ -174,12 +174,14 @@ def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
         return priors
     weighed = weigh(tuple(clue for clue in clues if clue.source != "fall"))
     value, relative = _product(weighed, -SPEED_OVER_FOCAL)
-    for clue in clues:
-        off = clue.value - float(np.log(value))
-        if clue.source == "fall" and abs(off) > DOUBTED * np.hypot(clue.sigma, relative):
-            return priors
-    fall = Estimate(value=value, sigma=value * relative)
-    return priors if fall.sigma > BETTER * before.sigma else replace(priors, fall_px_s=fall)
+    doubted = any(
+        abs(clue.value - np.log(value)) > DOUBTED * np.hypot(clue.sigma, relative)
+        for clue in clues
+        if clue.source == "fall"
+    )
+    if doubted or value * relative > BETTER * before.sigma:
+        return priors
+    return replace(priors, fall_px_s=Estimate(value=value, sigma=value * relative))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

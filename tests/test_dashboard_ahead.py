@@ -76,7 +76,7 @@ def test_step_that_runs_when_the_program_ends_is_finished() -> None:
     assert "next step" not in done.stdout
 
 
-def test_other_demos_are_read_once_each_the_next_one_first(
+def test_other_demos_are_read_once_each_in_the_choosers_order(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Beside one demo all others are read in the chooser's order, past one that cannot be."""

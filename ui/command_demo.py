@@ -10,6 +10,7 @@ from typing import cast
 import click
 
 from classify.apart import read_clip
+from classify.label import LIKELY
 from classify.types import DISTURBANCES, Disturbance, Label, Reading
 from tracker.types import message
 from ui.command_words import help_words, language_of, language_option
@@ -19,9 +20,6 @@ from ui.progress_line import progress_on_stderr
 from ui.reading_words import label_word, with_error
 from ui.text_table import table_lines
 from ui.words import say
-
-LIKELY = 0.5
-"""From this probability on a disturbance counts as read."""
 
 _COLUMNS = ("clip", "is", "read", "frequency", "swing", "seconds")
 
