@@ -33,7 +33,7 @@ class Comparison:
     low, high
         Interval of the change at `LEVEL`.
     real
-        Whether the interval leaves out nought.
+        Whether the interval leaves out nought; never for one flight of each.
     verdict
         Keep it, undo it, or shoot more.
     more
@@ -78,9 +78,10 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
 
     Notes
     -----
-    Welch's interval, with two floors: the error of a mean is never taken smaller than the errors
-    of measurement allow; and a lot of a single flight, which cannot show its spread from shot to
-    shot, borrows that of the other lot.
+    Welch's interval; the error of a mean is never taken smaller than the errors of measurement
+    allow. A lot of a single flight, which cannot show its spread from shot to shot, borrows that of
+    the other lot, with that lot's degrees of freedom. One flight of each tells nothing but itself:
+    two shots of one archer often differ by what is worth having, which is taken for the spread.
 
     References
     ----------
@@ -97,20 +98,20 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
     if not worth > 0:
         raise InputError("tuning.compare_worth", found=worth)
     b, a = _values(before), _values(after)
-    variance_b, dof_b = _variance_of_mean(b, other=a)
-    variance_a, dof_a = _variance_of_mean(a, other=b)
-    sigma = math.sqrt(variance_b + variance_a)
-    dof = (variance_b + variance_a) ** 2 / (variance_b**2 / dof_b + variance_a**2 / dof_a)  # [1]
+    sigma, dof = _error_of_change(b, a, worth)
     change = float(a[0].mean() - b[0].mean())
     half = t_limit(0.5 + LEVEL / 2, dof) * sigma
     low, high = change - half, change + half
+    one_each = len(b[0]) == len(a[0]) == 1
+    real = (low > 0 or high < 0) and not one_each
     verdict: Verdict = "shoot more"
-    if high < 0:
+    if real and high < 0:
         verdict = "keep"
-    elif low > 0 or low > -worth:
+    elif low > -worth and not one_each:
         verdict = "undo"
-    more = _how_many(b, a, max(abs(change), worth)) if verdict == "shoot more" else 0
-    name = {"keep": "fell", "undo": "rose" if low > 0 else "same", "shoot more": "unclear"}[verdict]
+    more = _how_many(b, a, max(abs(change), worth), worth) if verdict == "shoot more" else 0
+    unclear = "one_each" if one_each else "unclear"
+    name = {"keep": "fell", "undo": "rose" if real else "same", "shoot more": unclear}[verdict]
     mean_b, mean_a = float(b[0].mean()), float(a[0].mean())
     return Comparison(
         before=mean_b,
@@ -120,7 +121,7 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
         dof=dof,
         low=low,
         high=high,
-        real=low > 0 or high < 0,
+        real=real,
         verdict=verdict,
         more=more,
         sentence=message(
@@ -147,30 +148,33 @@ def _values(swings: Sequence[Swing]) -> _Lot:
     return values, sigmas
 
 
-def _variance_of_mean(lot: _Lot, *, other: _Lot) -> tuple[float, float]:
-    """Variance of a lot's mean and its degrees of freedom."""
+def _error_of_change(b: _Lot, a: _Lot, worth: float) -> tuple[float, float]:
+    """Give the standard error of the difference of two means, and its degrees of freedom."""
+    n_b, n_a = len(b[0]), len(a[0])
+    if n_b == n_a == 1:
+        return math.sqrt(_variance(b) + _variance(a) + 2 * worth**2), math.inf
+    if n_b > 1 and n_a > 1:
+        of_b, of_a = _variance(b) / n_b, _variance(a) / n_a
+        dof = (of_b + of_a) ** 2 / (of_b**2 / (n_b - 1) + of_a**2 / (n_a - 1))  # [1]
+        return math.sqrt(of_b + of_a), dof
+    lot, single = (b, a) if n_a == 1 else (a, b)
+    n = len(lot[0])
+    alone = max(_variance(single), float(lot[0].var(ddof=1)))
+    return math.sqrt(_variance(lot) / n + alone), n - 1.0
+
+
+def _variance(lot: _Lot) -> float:
+    """Variance of a lot's swings; no smaller than the errors of measurement make it."""
     values, sigmas = lot
-    n = len(values)
-    measured = float((sigmas**2).mean())
-    if n >= 2:
-        return max(float(values.var(ddof=1)), measured) / n, n - 1.0
-    if len(other[0]) >= 2:
-        borrowed = max(float(other[0].var(ddof=1)), measured)
-        return borrowed, len(other[0]) - 1.0
-    return measured, 1.0
+    return max(float(values.var(ddof=1)) if len(values) > 1 else 0.0, float((sigmas**2).mean()))
 
 
-def _how_many(before: _Lot, after: _Lot, difference: float) -> int:
+def _how_many(before: _Lot, after: _Lot, difference: float, worth: float) -> int:
     """More flights of each set-up until the interval is as narrow as the difference."""
-    spread = math.sqrt(
-        0.5
-        * sum(
-            max(float(v.var(ddof=1)) if len(v) > 1 else 0.0, float((s**2).mean()))
-            for v, s in (before, after)
-        )
-    )
     have = min(len(before[0]), len(after[0]))
+    unseen = worth**2 if len(before[0]) == len(after[0]) == 1 else 0.0
+    usual = math.sqrt(0.5 * (_variance(before) + _variance(after)) + unseen)
     for n in range(have + 1, have + MOST_MORE):
-        if t_limit(0.5 + LEVEL / 2, 2 * n - 2) * spread * math.sqrt(2 / n) <= difference:
+        if t_limit(0.5 + LEVEL / 2, 2 * n - 2) * usual * math.sqrt(2 / n) <= difference:
             return n - have
     return MOST_MORE
