@@ -22,6 +22,8 @@ STEPS: Mapping[str, _Step] = {
     "draw_weight_up": ("draw_weight", "lb", "1"),
     "point_lighter": ("point_mass", "gr", "-10"),
     "point_heavier": ("point_mass", "gr", "10"),
+    "balance_forward": ("point_mass", "gr", "10"),
+    "balance_back": ("point_mass", "gr", "-10"),
     "more_strands": ("strands", "", "2"),
     "fewer_strands": ("strands", "", "-2"),
     "plunger_stiffer": ("plunger_spring", "turns", "0.25"),
