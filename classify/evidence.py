@@ -5,21 +5,20 @@ Holds it and checks it; draws no conclusion.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Literal, cast
 
 from classify.impacts import GroupSize, impacts_m, needed_distance
 from classify.several import Swing
-from classify.types import DISTURBANCES, Disturbance, Reading
+from classify.thresholds import shipped_thresholds
+from classify.types import DISTURBANCES, LIMIT_SIGMAS, SWINGING, Disturbance, Reading
 from tracker.types import FloatArray, InputError
 
 ArrowPart = Literal["vane", "lower vane", "nock", "shaft"]
 BowPart = Literal["rest", "plunger", "window"]
 ARROW_PARTS: tuple[ArrowPart, ...] = ("vane", "lower vane", "nock", "shaft")
 BOW_PARTS: tuple[BowPart, ...] = ("rest", "plunger", "window")
-SWINGING = ("yaw", "fast")
-"""Kinds of motion that count as a swing; bending and wobble are told apart from them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +32,7 @@ class FlightSeen:
     clean
         Whether the reading calls the flight clean.
     wobble
-        Whether the tail goes round in a circle.
+        Whether the tail goes round in a circle, wide enough to be worth a word.
     bending
         Whether shaft bending was seen.
     across, up_down
@@ -73,31 +72,46 @@ def flight_from_json(reading: Mapping[str, object], *, arrow: str | None = None)
     """
     try:
         presence = cast("Mapping[str, float]", reading["presence"])
-        lines = {
-            axis: cast("list[Mapping[str, object]]", reading[axis])
-            for axis in ("across", "up_down")
-        }
+        lines = {axis: cast("_Lines", reading[axis]) for axis in ("across", "up_down")}
         label, refused = reading["label"], reading["refused"]
-        below = cast("Mapping[str, float] | None", reading.get("clean_below_mm"))
+        # readings kept by earlier versions tell it of clean flights alone
+        told = reading.get("unseen_below_mm") or reading.get("clean_below_mm") or {}
+        below = cast("Mapping[str, float | None]", told)
         kinds = {str(line["kind"]) for axis in lines.values() for line in axis}
         if refused is not None:
             return FlightSeen(refused=True)
         return FlightSeen(
             presence={name: float(presence[name]) for name in DISTURBANCES},
             clean=label == "clean",
-            wobble="wobble" in kinds,
+            wobble=_wobbles(lines.values()),
             bending="bending" in kinds,
-            across=_swing(lines["across"], None if below is None else below["across"], arrow),
-            up_down=_swing(lines["up_down"], None if below is None else below["up_down"], arrow),
+            across=_swing(lines["across"], below.get("across"), arrow),
+            up_down=_swing(lines["up_down"], below.get("up_down"), arrow),
         )
     except (KeyError, TypeError, ValueError, AttributeError):
         raise InputError("tuning.no_reading") from None
 
 
-def _swing(
-    lines: list[Mapping[str, object]], below_mm: float | None, arrow: str | None
-) -> Swing | None:
-    """Largest swing along one axis; for a clean flight without modes, nought below its limit."""
+_Lines = list[Mapping[str, object]]
+
+
+def _wobbles(axes: Iterable[_Lines]) -> bool:
+    """Tell whether a circling tail is wide enough to be worth a word, as the label asks for."""
+    wide = shipped_thresholds().swing_wobble_mm
+    return any(
+        line["kind"] == "wobble"
+        and line["swing_mm"] is not None
+        and float(cast("float", line["swing_mm"])) >= wide
+        for lines in axes
+        for line in lines
+    )
+
+
+def _swing(lines: _Lines, below_mm: float | None, arrow: str | None) -> Swing | None:
+    """Largest swing along one axis; where none was seen, nought below its limit.
+
+    Left out, the flights in which a change has cured the swing would say nothing of that change.
+    """
     swings = [
         (float(cast("float", line["swing_mm"])), float(cast("float", line["swing_sigma_mm"])))
         for line in lines
@@ -109,8 +123,7 @@ def _swing(
         value, sigma = max(swings)
         return Swing(value=value, sigma=max(sigma, 0.05), arrow=arrow)
     if below_mm is not None and below_mm > 0:
-        # an upper limit at 95 % is 1.64 standard errors of a swing of nought
-        return Swing(value=0.0, sigma=below_mm / 1.64, arrow=arrow)
+        return Swing(value=0.0, sigma=below_mm / LIMIT_SIGMAS, arrow=arrow)
     return None
 
 
@@ -131,19 +144,18 @@ def flight_from_reading(reading: Reading, *, arrow: str | None = None) -> Flight
     """
     if reading.refused is not None:
         return FlightSeen(refused=True)
-    lines = [
+    lines: list[_Lines] = [
         [{"kind": m.kind, "swing_mm": m.swing_mm, "swing_sigma_mm": m.swing_sigma_mm} for m in axis]
         for axis in (reading.across, reading.up_down)
     ]
     kinds = {str(line["kind"]) for axis in lines for line in axis}
-    below = reading.clean_below_mm or (None, None)
     return FlightSeen(
         presence=dict(reading.presence),
         clean=reading.label == "clean",
-        wobble="wobble" in kinds,
+        wobble=_wobbles(lines),
         bending="bending" in kinds,
-        across=_swing(cast("list[Mapping[str, object]]", lines[0]), below[0], arrow),
-        up_down=_swing(cast("list[Mapping[str, object]]", lines[1]), below[1], arrow),
+        across=_swing(lines[0], reading.unseen_below_mm[0], arrow),
+        up_down=_swing(lines[1], reading.unseen_below_mm[1], arrow),
     )
 
 

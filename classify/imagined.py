@@ -120,6 +120,7 @@ def imagine(flight: Imagined) -> Reading:
         across=labelled.across,
         up_down=labelled.up_down,
         clean_below_mm=labelled.clean_below_mm,
+        unseen_below_mm=labelled.unseen_below_mm,
         spectrum=spectrum,
         scale=scale,
         prediction=prediction,

@@ -302,6 +302,7 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
         across=labelled.across,
         up_down=labelled.up_down,
         clean_below_mm=labelled.clean_below_mm,
+        unseen_below_mm=labelled.unseen_below_mm,
         causes=_causes(labelled, known),
     )
 

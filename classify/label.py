@@ -24,6 +24,8 @@ from classify.slow_swing import SlowSwing
 from classify.thresholds import Thresholds
 from classify.types import (
     DISTURBANCES,
+    LIMIT_SIGMAS,
+    SWINGING,
     Disturbance,
     Estimate,
     Kind,
@@ -85,6 +87,8 @@ class Labelled:
         Mode lines, strongest first.
     clean_below_mm
         Upper limits at 95 % of the swing across and up-down of a clean flight.
+    unseen_below_mm
+        The same for each axis along which no swing was seen; None where one was, or if refused.
     wobble
         True where a circular wobble is wide enough to be worth a word.
     showings
@@ -98,6 +102,7 @@ class Labelled:
     across: tuple[ModeLine, ...]
     up_down: tuple[ModeLine, ...]
     clean_below_mm: tuple[float, float] | None
+    unseen_below_mm: tuple[float | None, float | None]
     wobble: bool
     showings: Mapping[Disturbance, Showing]
 
@@ -175,6 +180,7 @@ def label_flight(
     label = None if refused else _leading(presence, strength, wobble=wobble)
     if label == "clean":
         label, refused = _clean_or_hidden(spectrum, scale, thresholds)
+    limits = _upper_limits(swings, slow, spectrum, scale)
     return Labelled(
         label=label,
         presence={name: presence[name] for name in DISTURBANCES},
@@ -182,7 +188,8 @@ def label_flight(
         reasons=_reasons(swings, presence, prediction, mm_per_deg, frame_hz, wobble=wobble),
         across=_lines(swings, ACROSS, prediction, mm_per_deg),
         up_down=_lines(swings, UP_DOWN, prediction, mm_per_deg),
-        clean_below_mm=_upper_limits(swings, slow, spectrum, scale) if label == "clean" else None,
+        clean_below_mm=limits if label == "clean" else None,
+        unseen_below_mm=(None, None) if refused else _unseen(swings, limits),
         wobble=wobble,
         showings=showings,
     )
@@ -462,10 +469,21 @@ def _reasons(
     return tuple(reasons)
 
 
+def _unseen(
+    swings: tuple[Swing, ...], limits: tuple[float, float]
+) -> tuple[float | None, float | None]:
+    """Leave the limits of those axes along which no slow or fast swing was seen."""
+    across, up_down = (
+        None if any(s.seen[axis] and s.kind in SWINGING for s in swings) else limits[axis]
+        for axis in (ACROSS, UP_DOWN)
+    )
+    return across, up_down
+
+
 def _upper_limits(
     swings: tuple[Swing, ...], slow: SlowSwing | None, spectrum: Spectrum, scale: Scale
 ) -> tuple[float, float]:
-    """Bound the swing of a clean flight, seen or hidden, at 95 %, for each axis."""
+    """Bound the swing, seen or hidden, at 95 %, for each axis."""
     factor = 1e3 * scale.m_per_px_s.value
     relative = scale.m_per_px_s.sigma / scale.m_per_px_s.value
     hidden = spectrum.limits if slow is None else spectrum.limits[FAST_LIMIT:]
@@ -473,9 +491,9 @@ def _upper_limits(
     for axis in (ACROSS, UP_DOWN):
         bounds = [float(limit.amplitude[axis]) * factor for limit in hidden]
         if slow is not None:
-            bounds.append(slow.upper_mm(axis) * (1.0 + 1.645 * relative))
+            bounds.append(slow.upper_mm(axis) * (1.0 + LIMIT_SIGMAS * relative))
         bounds += [
-            float(swing.mm[axis] + 1.645 * swing.sigma_mm[axis])
+            float(swing.mm[axis] + LIMIT_SIGMAS * swing.sigma_mm[axis])
             for swing in swings
             if swing.kind == "fast" or (swing.kind == "yaw" and slow is None)
         ]

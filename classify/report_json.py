@@ -40,6 +40,9 @@ def reading_json(reading: Reading, say: Callable[[Message], str]) -> dict[str, J
         "clean_below_mm": None
         if reading.clean_below_mm is None
         else {"across": reading.clean_below_mm[0], "up_down": reading.clean_below_mm[1]},
+        "unseen_below_mm": dict(
+            zip(("across", "up_down"), map(_number, reading.unseen_below_mm), strict=True)
+        ),
         "clip": _plain(reading.clip_facts),
         "flight": _plain(reading.flight_facts),
         "scale": {

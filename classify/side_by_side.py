@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from math import hypot, isfinite
 from typing import Literal
 
-from classify.types import ModeLine, Reading
+from classify.types import LIMIT_SIGMAS, SWINGING, ModeLine, Reading
 from tracker.types import Message, message
 
 Axis = Literal["across", "up_down"]
@@ -85,17 +85,12 @@ def _widest(reading: Reading, axis: Axis) -> tuple[float, float] | None:
     if reading.refused is not None or reading.scale is None:
         return None
     modes = reading.across if axis == "across" else reading.up_down
-    swings = [_swing(mode) for mode in modes if mode.kind != "bending"]
+    swings = [_swing(mode) for mode in modes if mode.kind in SWINGING]
     known = [swing for swing in swings if swing is not None]
     if known:
         return max(known)
-    side = 0 if axis == "across" else 1
-    if reading.clean_below_mm is not None:
-        return 0.0, reading.clean_below_mm[side] / SURE
-    if reading.spectrum is None or not reading.spectrum.limits:
-        return None
-    hidden = max(float(limit.amplitude[side]) for limit in reading.spectrum.limits)
-    return 0.0, 1000.0 * hidden * reading.scale.m_per_px_s.value / SURE
+    below_mm = reading.unseen_below_mm[0 if axis == "across" else 1]
+    return None if below_mm is None else (0.0, below_mm / LIMIT_SIGMAS)
 
 
 def _swing(mode: ModeLine) -> tuple[float, float] | None:

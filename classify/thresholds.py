@@ -19,7 +19,7 @@ class Thresholds:
 
     Attributes
     ----------
-    swing_yaw_deg, swing_yaw_mm, swing_fast_mm, swing_wobble_mm
+    swing_yaw_deg, swing_fast_mm, swing_wobble_mm
         Zero to peak swing from which a motion counts.
     bands_fast_low_hz, bands_fast_high_hz, bands_wobble_low_hz, bands_wobble_high_hz
         Where fast swing and wobble are looked for.
@@ -32,7 +32,6 @@ class Thresholds:
     """
 
     swing_yaw_deg: float
-    swing_yaw_mm: float
     swing_fast_mm: float
     swing_wobble_mm: float
     bands_fast_low_hz: float

@@ -15,6 +15,11 @@ from tracker.types import Click, FloatArray, Message, frozen_array
 
 Hand = Literal["right", "left"]
 Kind = Literal["yaw", "fast", "bending", "wobble"]
+SWINGING: tuple[Kind, ...] = ("yaw", "fast")
+"""Kinds of motion that count as a swing; bending and wobble are told apart from them."""
+
+LIMIT_SIGMAS = 1.645
+"""Standard errors of a swing of nought that its upper limit at 95 % is away."""
 Disturbance = Literal["fishtailing", "minnowing", "porpoising"]
 Label = Literal["fishtailing", "minnowing", "porpoising", "clean"]
 DISTURBANCES: tuple[Disturbance, ...] = ("fishtailing", "minnowing", "porpoising")
@@ -466,6 +471,9 @@ class Reading:
         Mode lines, strongest first.
     clean_below_mm
         (across, up-down) upper limits at 95 % where the flight is clean; None otherwise.
+    unseen_below_mm
+        (across, up-down) the same along each axis in which no slow or fast swing was seen; None
+        where one was, or where nothing was labelled.
     spectrum, scale, prediction
         What they rest on; None where it did not get so far.
     clip_facts, flight_facts
@@ -496,3 +504,4 @@ class Reading:
     causes: tuple[Cause, ...]
     notes: tuple[Message, ...] = ()
     version: str = ""
+    unseen_below_mm: tuple[float | None, float | None] = (None, None)

@@ -182,6 +182,28 @@ def test_a_kept_reading_comes_back_as_evidence():
     assert not seen.clean
 
 
+def test_a_swing_that_is_gone_counts_with_what_could_hide():
+    """Without a swing along an axis it is nought, known as well as its limit at 95 % says."""
+    lines = {"across": [READING["across"][0]], "unseen_below_mm": {"across": 3.29, "up_down": None}}
+    seen = flight_from_json({**READING, **lines})
+    assert seen.across == Swing(value=0.0, sigma=2.0)
+    assert seen.up_down is None
+
+
+def test_a_change_that_took_the_swing_away_is_kept():
+    """The flights in which nothing swings any more are what shows that a change has worked."""
+    gone = flight_from_json({**READING, "across": [], "unseen_below_mm": {"across": 3.3}}).across
+    result = compare(swings([8.4, 7.0, 7.7, 8.0, 7.5]), [gone] * 5, worth=2.0)
+    assert result.verdict == "keep"
+
+
+@pytest.mark.parametrize(("wide_mm", "told"), [(0.3, False), (1.6, True)])
+def test_a_tail_that_hardly_circles_is_no_finding(wide_mm, told):
+    """Below the width from which the label speaks of it, it must not send an arrow aside."""
+    line = {"kind": "wobble", "swing_mm": wide_mm, "swing_sigma_mm": 0.05}
+    assert flight_from_json({**READING, "across": [line]}).wobble == told
+
+
 def test_a_refused_reading_is_no_evidence():
     """A refused clip adds a note and nothing else."""
     seen = flight_from_json({**READING, "label": None, "refused": "Too short."})

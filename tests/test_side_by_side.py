@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from classify.side_by_side import difference
-from classify.types import Estimate, Limit, ModeLine, Reading
+from classify.types import ModeLine, Reading
 from tests.made_readings import made_reading, made_refusal
 from ui.words import LANGUAGES, say
 
@@ -58,7 +58,7 @@ def test_bending_is_not_compared() -> None:
 
 def test_a_clean_flight_counts_with_its_limit() -> None:
     """No swing found is 0 with the error that its 95 % limit stands for, not with none."""
-    clean = replace(made_reading(), label="clean", across=(), clean_below_mm=(1.96, 1.0))
+    clean = replace(made_reading(), label="clean", across=(), unseen_below_mm=(1.645, 1.0))
     found = difference(with_swing(14.0, 0.0), clean, "across")
     assert found is not None
     np.testing.assert_allclose([found.second_mm, found.sigma_mm], [0.0, 1.0])
@@ -66,24 +66,22 @@ def test_a_clean_flight_counts_with_its_limit() -> None:
 
 
 def test_a_flight_without_a_swing_along_one_axis_counts_with_what_could_hide() -> None:
-    """4 px·s at 0.5 mm a px·s are 2 mm at 95 %, 1.02 mm of standard error (arithmetic)."""
-    reading = made_reading()
-    assert reading.spectrum is not None
-    assert reading.scale is not None
-    hidden = (
-        Limit(low_hz=1.0, high_hz=6.0, amplitude=np.array([9.0, 4.0])),
-        Limit(low_hz=8.0, high_hz=40.0, amplitude=np.array([9.0, 1.0])),
-    )
-    scale = replace(reading.scale, m_per_px_s=Estimate(value=0.0005, sigma=0.0))
-    still = replace(
-        reading, up_down=(), scale=scale, spectrum=replace(reading.spectrum, limits=hidden)
-    )
+    """A limit of 3.29 mm at 95 % is 2 mm of standard error (the normal law, one-sided)."""
+    still = replace(made_reading(), up_down=(), unseen_below_mm=(None, 3.29))
     found = difference(still, still, "up_down")
     assert found is not None
-    np.testing.assert_allclose(found.sigma_mm, np.sqrt(2) * 2.0 / 1.96)
+    np.testing.assert_allclose(found.sigma_mm, np.sqrt(2) * 2.0)
     assert found.sentence.key == "beside.up_down_alike_no_first_second"
-    unknown = replace(still, spectrum=replace(reading.spectrum, limits=()))
-    assert difference(unknown, still, "up_down") is None
+    assert difference(replace(still, unseen_below_mm=(None, None)), still, "up_down") is None
+
+
+def test_a_circling_tail_is_not_compared() -> None:
+    """It points to the arrow, and is told apart from a swing everywhere else."""
+    reading = made_reading()
+    circle = replace(reading.across[0], kind="wobble", swing_mm=90.0)
+    found = difference(reading, replace(reading, across=(circle, *reading.across)), "across")
+    assert found is not None
+    np.testing.assert_allclose(found.change_mm, 0.0)
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -93,7 +91,7 @@ def test_no_swing_is_said_and_not_given_as_nought(
 ) -> None:
     """0.0 mm would look like a measurement."""
     flights = [
-        replace(made_reading(), label="clean", across=(), clean_below_mm=(3.0, 3.0))
+        replace(made_reading(), label="clean", across=(), unseen_below_mm=(3.0, 3.0))
         if size == 0.0
         else with_swing(size, 0.5)
         for size in sizes
