@@ -11,7 +11,7 @@ import numpy as np
 
 from classify.chances import t_limit
 from classify.several import Swing
-from tracker.types import FloatArray, InputError, Message, message
+from tracker.types import FloatArray, InputError, Message, Value
 
 Verdict = Literal["keep", "undo", "shoot more"]
 
@@ -40,6 +40,8 @@ class Comparison:
         How many more flights of each set-up, for "shoot more"; else 0.
     sentence
         In plain words.
+    aside
+        The same of an axis that the change was not made for: what was found, and no order.
     """
 
     before: float
@@ -53,6 +55,7 @@ class Comparison:
     verdict: Verdict
     more: int
     sentence: Message
+    aside: Message
 
 
 def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) -> Comparison:
@@ -113,6 +116,17 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
     unclear = "one_each" if one_each else "unclear"
     name = {"keep": "fell", "undo": "rose" if real else "same", "shoot more": unclear}[verdict]
     mean_b, mean_a = float(b[0].mean()), float(a[0].mean())
+    numbers: dict[str, Value] = {
+        "before_mm": mean_b,
+        "after_mm": mean_a,
+        "before_flights": len(before),
+        "after_flights": len(after),
+        "least_mm": min(abs(low), abs(high)),
+        "most_mm": max(abs(low), abs(high)),
+        "fall_mm": -low,
+        "rise_mm": high,
+        "more": more,
+    }
     return Comparison(
         before=mean_b,
         after=mean_a,
@@ -124,16 +138,8 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
         real=real,
         verdict=verdict,
         more=more,
-        sentence=message(
-            f"tuning.swing_{name}",
-            before_mm=mean_b,
-            after_mm=mean_a,
-            least_mm=min(abs(low), abs(high)),
-            most_mm=max(abs(low), abs(high)),
-            fall_mm=-low,
-            rise_mm=high,
-            more=more,
-        ),
+        sentence=Message(f"tuning.swing_{name}", numbers),
+        aside=Message(f"tuning.aside_{name}", numbers),
     )
 
 

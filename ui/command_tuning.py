@@ -123,9 +123,10 @@ def compare_command(
     decision = decision_between(case, first, case.newest)
     judged = axis_of(decision)
     comparison = before_and_after(it.book, first, case.newest, axis or judged)
-    click.echo(say(comparison.sentence, language_of(ctx)))
+    aimed = decision is None or axis in (None, judged)
+    click.echo(say(comparison.sentence if aimed else comparison.aside, language_of(ctx)))
     outcome = outcome_of(comparison)
-    if outcome and decision is not None and axis in (None, judged):
+    if outcome and decision is not None and aimed:
         set_outcome(it.book, decision, outcome)
 
 

@@ -6,13 +6,13 @@ Computes nothing; `ui.report_html` and `ui.report_pdf` lay it out.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 
-from classify.casebook import Case, before_and_after, propose
+from classify.casebook import Case, axis_of, before_and_after, decision_between, propose
 from classify.evidence_payload import read_bare
 from classify.findings import Findings
 from classify.knowledge import load_knowledge
-from classify.logbook import Version
 from classify.logbook_file import LogbookFile
 from classify.reasoning import NextChange
 from classify.setup_sheet import SetUp, differences, questions, sheet_fields
@@ -219,21 +219,17 @@ def _seen(book: LogbookFile, case: Case, findings: Findings, language: str) -> I
             continue
         plain, percent = finding.title.rstrip("."), 100 * min(sure, 0.99)
         yield say(message("report.finding", title=plain, percent=percent), language)
-    yield from _compared(book, case.versions, language)
+    yield from _compared(book, case, language)
 
 
-def _compared(book: LogbookFile, versions: tuple[Version, ...], language: str) -> Iterator[str]:
-    """Say what the last change did to the swing, along the axis that it changed more."""
-    if len(versions) < 2:
+def _compared(book: LogbookFile, case: Case, language: str) -> Iterator[str]:
+    """Say what the last change did to the swing, along the axis that it was made for."""
+    if len(case.versions) < 2:
         return
-    results = []
-    for axis in ("across", "up_down"):
-        try:
-            results.append(before_and_after(book, versions[-2], versions[-1], axis))
-        except InputError:  # no flights to compare: nothing to say
-            return
-    most = max(results, key=lambda result: abs(result.change))
-    yield say(most.sentence, language)
+    before, after = case.versions[-2:]
+    axis = axis_of(decision_between(case, before, after))
+    with suppress(InputError):  # no flights to compare: nothing to say
+        yield say(before_and_after(book, before, after, axis).sentence, language)
 
 
 def _figures(

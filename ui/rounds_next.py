@@ -15,9 +15,8 @@ from classify.casebook import (
     propose,
 )
 from classify.compare import Comparison
-from classify.evidence_book import decide, decide_change, set_outcome
+from classify.evidence_book import Decision, decide, decide_change, set_outcome
 from classify.knowledge import load_knowledge
-from classify.logbook import Version
 from classify.proposal_json import proposal_json
 from classify.reasoning import NextChange, Row
 from classify.setup_change import suggested_changes
@@ -188,6 +187,7 @@ def compare_part(at: AtHand) -> None:
     )
     axes: tuple[Axis, ...] = ("across", "up_down")
     first, last = versions[numbers.index(before)], versions[numbers.index(after)]
+    decision = decision_between(at.case, first, last)
     for axis in axes:
         st.html(f"<h3>{escape(word(f'rounds.axis_{axis}'))}</h3>")
         try:
@@ -195,16 +195,17 @@ def compare_part(at: AtHand) -> None:
         except InputError as mistake:
             st.write(word.safe(mistake.message))
             continue
-        st.html(f'<p class="ts-difference">{escape(word.tell(found.sentence))}</p>')
-        _keep_outcome(at, first, last, axis, found)
+        aimed = decision is None or axis == axis_of(decision)
+        sentence = found.sentence if aimed else found.aside
+        st.html(f'<p class="ts-difference">{escape(word.tell(sentence))}</p>')
+        if aimed and decision is not None:
+            _keep_outcome(at, decision, axis, found)
 
 
-def _keep_outcome(
-    at: AtHand, before: Version, after: Version, axis: Axis, found: Comparison
-) -> None:
-    """Offer to write the outcome beside the change, along the axis that the change works on."""
-    decision, outcome = decision_between(at.case, before, after), outcome_of(found)
-    if decision is None or outcome is None or axis != axis_of(decision):
+def _keep_outcome(at: AtHand, decision: Decision, axis: Axis, found: Comparison) -> None:
+    """Offer to write the outcome beside the change."""
+    outcome = outcome_of(found)
+    if outcome is None:
         return
     if decision.outcome == outcome:
         st.html(f'<p class="ts-note">{escape(at.word(f"rounds.outcome_{outcome}"))}</p>')
