@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -32,6 +32,9 @@ WINDY_M_S = 3.0
 """Cross wind from which impacts are doubted; chosen here."""
 NATURAL_MM = 1.0
 """Spread of the swing from shot to shot that no archer is blamed for; chosen here."""
+ONE_SHOT = 0.4
+"""How sure it is that an arrow differs that flew unlike the rest once: of flights that an archer
+scatters by three times their errors one in three has such a shot; chosen here."""
 WORTH_MM = 2.0
 """Swing below which differences between flights are of no interest; chosen here."""
 
@@ -168,11 +171,7 @@ def _at_18_m(offset: BareShaftOffset, axis: int) -> float:
 
 
 def _several(flights: tuple[FlightSeen, ...], axis: str) -> SeveralFlights | None:
-    swings = [
-        replace(swing, arrow=_name(flight, k))
-        for k, flight in enumerate(flights)
-        if (swing := getattr(flight, axis)) is not None
-    ]
+    swings = [swing for flight in flights if (swing := getattr(flight, axis)) is not None]
     return who_swings(swings, natural=NATURAL_MM) if swings else None
 
 
@@ -188,9 +187,10 @@ def _from_flights(
     if "archer" in makers or (not makers and _presence_scatters(flights)):
         sure["swing_varies"] = 0.95
     elif "one arrow" in makers:
-        sure["one_arrow_differs"] = 0.95
         odd = {part.odd_arrow for part in wide if part.maker == "one arrow"}
-        kept = tuple(f for k, f in enumerate(flights) if _name(f, k) not in odd)
+        again = all(sum(_arrow(f) == name for f in flights) > 1 for name in odd)
+        sure["one_arrow_differs"] = 0.95 if again else ONE_SHOT
+        kept = tuple(flight for flight in flights if _arrow(flight) not in odd)
     elif "bow" in makers:
         sure["swing_alike"] = 0.95
     means = {
@@ -213,9 +213,9 @@ def _worth(part: SeveralFlights) -> bool:
     return part.mean + part.shot_sd >= WORTH_MM or part.maker == "one arrow"
 
 
-def _name(flight: FlightSeen, k: int) -> str:
+def _arrow(flight: FlightSeen) -> str | None:
     swing = flight.across or flight.up_down
-    return swing.arrow if swing is not None and swing.arrow is not None else f"#{k + 1}"
+    return None if swing is None else swing.arrow
 
 
 def _presence_scatters(flights: tuple[FlightSeen, ...]) -> bool:

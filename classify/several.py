@@ -24,6 +24,11 @@ SIGNIFICANT = 0.01
 """Chance below which swings count as different; chosen here: the claimed errors of a swing are
 themselves uncertain, so that the usual 0.05 would blame the archer too often."""
 
+ALIKE_SHARE, ALIKE_SURE = 0.5, 0.95
+"""Swings are alike where a spread from shot to shot of this share of their mean is ruled out with
+this confidence; chosen here. Swings that only do not differ for sure may be too few, or too
+uncertain, to differ."""
+
 OUTLIER_SIGNIFICANT = 0.01
 """Chance, corrected for the number of arrows, below which one arrow counts as different."""
 
@@ -52,7 +57,8 @@ class SeveralFlights:
     Attributes
     ----------
     maker
-        Whose the swing is: "bow" (all alike), "one arrow", "archer" (all over the place).
+        Whose the swing is: "bow" (all alike), "one arrow", "archer" (all over the place, or one
+        flight of arrows that nobody numbered), "too few" (or too uncertain) to tell.
     flights
         How many.
     mean, sigma
@@ -148,13 +154,19 @@ def who_swings(swings: Sequence[Swing], *, natural: float = 0.0) -> SeveralFligh
     Returns
     -------
     SeveralFlights
-        "too few" below `FEWEST` flights. Where each arrow flew only once, an odd arrow cannot be
-        told from an odd shot for certain, and a note says so.
+        "too few" below `FEWEST` flights, and where they neither differ nor are shown to be alike
+        (by the test of a spread as large as `ALIKE_SHARE` of their mean, [1]). Where each arrow
+        flew only once, an odd arrow cannot be told from an odd shot for certain, and a note says
+        so; arrows without numbers cannot be told apart at all.
 
     Raises
     ------
     InputError
         If there is no flight, or a swing has no usable error.
+
+    References
+    ----------
+    .. [1] Viechtbauer, Statistics in Medicine 26 (2007) 37-52, the Q-profile method.
     """
     if not swings:
         raise InputError("tuning.no_flights")
@@ -170,13 +182,16 @@ def who_swings(swings: Sequence[Swing], *, natural: float = 0.0) -> SeveralFligh
         note = message("tuning.flights_few", found=n, needed=FEWEST)
         return _verdict("too few", n, whole, None, (note,), p_alike)
     if p_alike >= SIGNIFICANT:
-        return _verdict("bow", n, whole, None, (), p_alike)
-    arrows = [
-        swing.arrow if swing.arrow is not None else f"#{k + 1}" for k, swing in enumerate(swings)
-    ]
+        spread = max(ALIKE_SHARE * whole.mean, 2 * natural)
+        if spread_of(values, np.hypot(judged, spread)).p >= ALIKE_SURE:
+            return _verdict("bow", n, whole, None, (), p_alike)
+        note = message("tuning.flights_unsure", found=n)
+        return _verdict("too few", n, whole, None, (note,), p_alike)
+    arrows = [swing.arrow for swing in swings]
     odd = _odd_arrow(values, judged, arrows)
     if odd is None:
-        return _verdict("archer", n, whole, None, (), p_alike)
+        notes = (message("tuning.arrows_unnumbered"),) if None in arrows else ()
+        return _verdict("archer", n, whole, None, notes, p_alike)
     rest = np.array([arrow != odd for arrow in arrows])
     once = arrows.count(odd) == 1
     notes = (message("tuning.arrow_once", arrow=odd),) if once else ()
@@ -199,12 +214,12 @@ def _verdict(
     )
 
 
-def _odd_arrow(values: FloatArray, sigmas: FloatArray, arrows: Sequence[str]) -> str | None:
-    """Find the arrow without which all flights are alike, and which stands out by itself.
+def _odd_arrow(values: FloatArray, sigmas: FloatArray, arrows: Sequence[str | None]) -> str | None:
+    """Find the numbered arrow without which all flights are alike, and which stands out by itself.
 
     Its own flights must agree with each other too; else it is the archer's.
     """
-    names = sorted(set(arrows))
+    names = sorted({arrow for arrow in arrows if arrow is not None})
     best: tuple[float, str] | None = None
     for name in names:
         rest = np.array([arrow != name for arrow in arrows])
