@@ -24,7 +24,7 @@ SIGNIFICANT = 0.01
 """Chance below which swings count as different; chosen here: the claimed errors of a swing are
 themselves uncertain, so that the usual 0.05 would blame the archer too often."""
 
-ALIKE_SHARE, ALIKE_SURE = 0.5, 0.95
+ALIKE_SHARE, ALIKE_SURE = 0.4, 0.95
 """Swings are alike where a spread from shot to shot of this share of their mean is ruled out with
 this confidence; chosen here. Swings that only do not differ for sure may be too few, or too
 uncertain, to differ."""

@@ -64,18 +64,19 @@ def test_arrows_without_numbers_cannot_be_told_apart():
     assert [note.key for note in verdict.notes] == ["tuning.arrows_unnumbered"]
 
 
-@pytest.mark.parametrize(("count", "most"), [(3, 0.15), (6, 0.05)])
-def test_scatter_is_seldom_taken_for_alike(count, most):
+@pytest.mark.parametrize("count", [3, 4, 6])
+def test_scatter_is_seldom_taken_for_alike(count):
     """An archer whose shots scatter by 4 mm about 10 is seldom cleared by a few uncertain flights.
 
-    Without the second test three such flights were called alike in 7 of 10 draws.
+    Without the second test three such flights were called alike in 7 of 10 draws; a spread of 4 of
+    10 is just what is to be ruled out in 95 of 100.
     """
     rng = np.random.default_rng(37)
     alike = 0
     for _ in range(400):
         values = rng.normal(10, np.hypot(4, 2), count)
         alike += who_swings([Swing(value=v, sigma=2.0) for v in values], natural=1.0).maker == "bow"
-    assert alike / 400 <= most
+    assert alike / 400 <= 0.08
 
 
 def test_the_same_arrow_unlike_itself_is_the_archer():
