@@ -65,6 +65,17 @@ def hotelling(difference: FloatArray, pooled: FloatArray, n1: int, n2: int) -> T
 
 Axis = Literal["across", "up_down"]
 
+TELL_SPREAD = 4
+"""Bare shafts from which it is told whether they scatter like the fletched arrows; chosen here."""
+
+ALONE = 1.5
+"""Spread of bare shafts over that of fletched arrows where a single one shows none; chosen here:
+without vanes the same errors at the release carry further."""
+
+READ_M = 0.003
+"""Error of an impact's place: read to a whole centimetre; chosen here. Points that happen to lie on
+a line have no spread across it otherwise."""
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class BareShaftOffset:
@@ -148,13 +159,15 @@ def bare_shaft_offset(bare_m: object, fletched_m: object, *, distance_m: float) 
     Returns
     -------
     BareShaftOffset
-        Pooled (Hotelling's T²) while the two spreads can be the same; by Welch's approximation
-        along each axis, and chi-square region scaled alike, where they differ.
+        Pooled (Hotelling's T²) where four bare shafts or more scatter like the fletched arrows; by
+        Welch's approximation along each axis, and a region scaled alike, where they do not, or are
+        too few to tell: bare shafts usually scatter wider. A single one is given the fletched
+        arrows' spread, `ALONE` times as wide.
 
     Raises
     ------
     InputError
-        For too few arrows, impacts that cannot be, or a group without any spread.
+        For too few arrows, impacts that cannot be, or fletched arrows all in one place.
 
     References
     ----------
@@ -166,29 +179,31 @@ def bare_shaft_offset(bare_m: object, fletched_m: object, *, distance_m: float) 
     if nb < 1 or nf < 3:
         raise InputError("tuning.bare_arrows", bare=nb, fletched=nf)
     group = group_from_points(fletched, distance_m=distance_m)
-    if min(np.ptp(fletched[:, 0]), np.ptp(fletched[:, 1])) == 0:
-        raise InputError("tuning.group_no_spread", found=nf)
     offset = bare.mean(axis=0) - fletched.mean(axis=0)
     scatter_b, scatter_f = _scatter(bare), _scatter(fletched)
     notes = [message("tuning.bare_few", bare=nb, fletched=nf)] if nb < 3 or nf < 5 else []
 
-    ratio = _variance_ratio_p(scatter_b, nb, scatter_f, nf)
-    if ratio < 0.05:
-        notes.append(message("tuning.bare_spread_differs"))
-        variances = np.stack(
-            [np.diag(scatter_b) / (nb - 1) / nb, np.diag(scatter_f) / (nf - 1) / nf]
-        )
-        sigma = np.sqrt(variances.sum(axis=0))
-        dofs = variances.sum(axis=0) ** 2 / (
-            variances[0] ** 2 / (nb - 1) + variances[1] ** 2 / (nf - 1)
-        )
-        mean_covariance = scatter_b / (nb - 1) / nb + scatter_f / (nf - 1) / nf
-        dof_both = float(dofs.min())
-    else:
+    of_f = scatter_f / (nf - 1)
+    if nb >= TELL_SPREAD and _variance_ratio_p(scatter_b, nb, scatter_f, nf) >= 0.05:
         dof_both = float(nb + nf - 2)
         dofs = np.array([dof_both, dof_both])
         mean_covariance = (scatter_b + scatter_f) / dof_both * (1 / nb + 1 / nf)
-        sigma = np.sqrt(np.diag(mean_covariance))
+    elif nb == 1:
+        dof_both = nf - 1.0
+        dofs = np.array([dof_both, dof_both])
+        mean_covariance = of_f * (ALONE**2 + 1 / nf)
+    else:
+        if nb >= TELL_SPREAD:
+            notes.append(message("tuning.bare_spread_differs"))
+        parts = np.stack([scatter_b / (nb - 1) / nb, of_f / nf])
+        mean_covariance = parts.sum(axis=0)
+        variances = np.maximum(np.diagonal(parts, axis1=1, axis2=2), 1e-12)
+        dofs = variances.sum(axis=0) ** 2 / (
+            variances[0] ** 2 / (nb - 1) + variances[1] ** 2 / (nf - 1)
+        )
+        dof_both = float(dofs.min())
+    mean_covariance = _no_narrower(mean_covariance, READ_M**2 * (1 / nb + 1 / nf))
+    sigma = np.sqrt(np.diag(mean_covariance))
 
     half = sigma * t_limit(0.5 + LEVEL / 2, dofs)
     n_equivalent = round(dof_both) + 2  # T² of the same degrees of freedom
@@ -220,13 +235,19 @@ def _scatter(points: FloatArray) -> FloatArray:
 
 
 def _variance_ratio_p(scatter_b: FloatArray, nb: int, scatter_f: FloatArray, nf: int) -> float:
-    """Two-sided F test of the total variances; 1 where the bare group is too small to tell."""
-    if nb < 4:  # with fewer, a difference cannot be told from chance, and Welch only adds noise
-        return 1.0
+    """Two-sided F test of the total variances."""
     dof_b, dof_f = 2 * (nb - 1), 2 * (nf - 1)
     f = (np.trace(scatter_b) / dof_b) / (np.trace(scatter_f) / dof_f)
     tail = f_beyond(f, dof_b, dof_f)
     return 2 * min(tail, 1 - tail)
+
+
+def _no_narrower(covariance: FloatArray, variance: float) -> FloatArray:
+    """Widen a covariance to at least this variance along every direction."""
+    values, vectors = np.linalg.eigh(covariance)
+    if values.min() >= variance:
+        return covariance
+    return np.asarray(vectors * np.maximum(values, variance) @ vectors.T)
 
 
 def _ellipse(covariance: FloatArray, reach: float) -> tuple[float, float, float]:

@@ -86,6 +86,7 @@ def read_bare(payload: Payload) -> BareShaftTest:
     )
     if len(test.bare_m) < 1 or len(test.fletched_m) < 3:
         raise InputError("tuning.bare_arrows", bare=len(test.bare_m), fletched=len(test.fletched_m))
+    group_from_points(test.fletched_m, distance_m=test.distance_m)  # refuses one without spread
     return test
 
 
