@@ -334,7 +334,9 @@ def _from_powder(test: PowderTest) -> dict[str, float]:
         if arrow_part == "shaft" and bow_part != "window":
             continue  # the sliding mark
         if arrow_part == "nock":
-            sure["powder_nock_rest"] = 1.0
+            sure["powder_nock_rest" if bow_part == "rest" else "powder_nock_side"] = 1.0
+        elif arrow_part == "shaft":
+            sure["powder_shaft_window"] = 1.0
         elif arrow_part == "lower vane" and bow_part == "rest":
             sure["powder_lower_vane"] = 1.0
         else:

@@ -348,7 +348,8 @@ def causes_for(
     Returns
     -------
     tuple of Cause
-        The best supported first; empty where nothing speaks for any cause.
+        The best supported first; empty where nothing speaks for any cause. As long as nobody has
+        looked for contact, the first thing to do about it is to look: no nock is turned before.
 
     Examples
     --------
@@ -358,12 +359,16 @@ def causes_for(
     'vertical_unknown'
     """
     knowledge = load_knowledge(hand, language)
-    likely = []
+    likely: list[Cause] = []
+    looked = any(name.startswith("powder_") for name in findings)
     for weighed in weigh(findings, knowledge):
         if weighed.support < SHOW_FROM:
             break
         cause = knowledge.causes[weighed.cause]
-        cure = knowledge.cures[cause.cures[0]]
+        look = cause.stage == "contact" and not looked
+        cure = knowledge.cures["powder_test" if look else cause.cures[0]]
+        if cause.name == "contact_unknown" and any(c.first_change == cure.change for c in likely):
+            continue
         likely.append(
             Cause(
                 name=cause.name,

@@ -108,6 +108,19 @@ def test_one_reading_names_its_leading_cause(findings, first):
     assert causes_for(findings, hand="right")[0].name == first
 
 
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_no_nock_is_turned_before_anybody_has_looked(language):
+    """Until powder was scraped nobody knows which vane touches, nor whether one does."""
+    cures = load_knowledge("right", language).cures
+    unseen = causes_for({"minnowing": 0.97}, hand="right", language=language)
+    assert unseen[0].first_change == cures["powder_test"].change
+    assert "contact_unknown" not in [cause.name for cause in unseen]  # it would say so again
+    assert cures["turn_nock"].change not in [c.first_change for c in unseen]
+    seen = {"minnowing": 0.97, "powder_vane_rest": 1.0}
+    found = causes_for(seen, hand="right", language=language)
+    assert found[0].first_change == cures["turn_nock"].change
+
+
 def test_porpoising_lists_contact_besides_the_nocking_point():
     """A vertical swing is not mapped to the nocking point alone (common practice)."""
     names = [cause.name for cause in causes_for({"porpoising": 0.9}, hand="right")]
