@@ -49,6 +49,9 @@ ARROW_LENGTH_M = Estimate(value=0.72, sigma=0.05)
 RELEASE_SIGMA_S = 0.010
 """The nock's last touch of the string is hidden by the archer; half of a power stroke."""
 
+UNSEEN_LATE_S = Estimate(value=0.03, sigma=0.03)
+"""From the string to the first followed frame where the release was not seen; chosen here."""
+
 NOCK_SIGMA = 0.25
 """The nock's apparent size is blurred by the lens; chosen here."""
 
@@ -253,12 +256,7 @@ def _face_clues(
                 sigma=float(np.hypot(CAMERA_SIGMA_M, STROKE_M.sigma)),
             )
         else:
-            # The singular time tells the camera's distance once the speed is roughly known.
-            v = USUAL_SPEED_M_S
-            behind = Estimate(
-                value=tau.value * v.value,
-                sigma=float(np.hypot(tau.sigma * v.value, tau.value * v.sigma)) + 0.5,
-            )
+            behind = _behind(spectrum, track)
         depth = known.distance_m - LINE_TO_NOCK_M.value + behind.value
         sigma_m = float(np.hypot(behind.sigma, LINE_TO_NOCK_M.sigma))
         clues.append(
@@ -284,6 +282,22 @@ def _face_clues(
             )
         )
     return clues
+
+
+def _behind(spectrum: Spectrum, track: Track) -> Estimate:
+    """Tell how far the camera stands behind the nock as it leaves the string, from perspective.
+
+    The singular time tells how far away the arrow is where it is first followed, once the speed is
+    roughly known; it has flown some of that way by then.
+    """
+    v, tau = USUAL_SPEED_M_S, spectrum.singular_time_s
+    late = to_release_s(track, _first(spectrum)) or UNSEEN_LATE_S
+    away_s = max(tau.value - max(late.value, 0.0), 0.0)
+    sigma_s = float(np.hypot(tau.sigma, late.sigma))
+    return Estimate(
+        value=away_s * v.value,
+        sigma=float(np.hypot(sigma_s * v.value, away_s * v.sigma)) + 0.5,
+    )
 
 
 def _nock_clues(spectrum: Spectrum, known: Known, track: Track) -> list[Clue]:
