@@ -152,7 +152,8 @@ def next_change(evidence: Evidence, *, hand: Hand | None, language: str = "en") 
     if open_causes:
         cause, cure = open_causes[0]
     else:
-        cause = knowledge.causes["nothing_known"]
+        used_up = any(entry.support >= knowledge.act_from for entry in weighed)
+        cause = knowledge.causes["cures_used_up" if used_up else "nothing_known"]
         cure = knowledge.cures[_what_is_missing(evidence)]
     far = findings.far and not _draw_weight_started(cure, evidence.tried)
     return NextChange(

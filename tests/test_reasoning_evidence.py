@@ -7,7 +7,7 @@ import pytest
 
 from classify import exchange, logbook
 from classify.casebook import axis_of, decision_between, open_case, propose
-from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest
+from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest, Tried
 from classify.evidence_book import decide, evidence_of, record
 from classify.exchange import export_zip, import_zip
 from classify.findings import find
@@ -179,6 +179,19 @@ def test_a_zip_of_an_earlier_shape_is_brought_forward(tmp_path, monkeypatch):
     ]
     with other.reading() as db:
         assert {row["place"] for row in db.execute("SELECT place FROM evidence")} == {"indoors"}
+
+
+def test_remedies_that_are_used_up_are_said_to_be():
+    """A cause that the tests speak for clearly is not called unknown because nothing is left."""
+    done = ("plunger_stiffer", 8), ("point_lighter", 2), ("draw_weight_down", 2)
+    tried = tuple(Tried(cure=cure) for cure, times in done for _ in range(times))
+    evidence = Evidence(
+        flights=(FlightSeen(presence={"fishtailing": 0.9}),), bare=(bare(5.5),),
+        powder=(CLEAN,), tried=tried,
+    )  # fmt: skip
+    proposed = next_change(evidence, hand="right")
+    assert proposed.cause == "cures_used_up"
+    assert proposed.passed_over
 
 
 def test_wind_alone_is_no_finding():
