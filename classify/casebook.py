@@ -139,11 +139,6 @@ def _evidence(
     groups, windy_groups = _in_calm_if_possible(of("groups"))
     eyes = [read_eye(payload) for payload in of("eye")]
     judged = [judgement for _, judgement in eyes if judgement is not None]
-    winds = [
-        float(str(payload["crosswind_m_s"]))
-        for payload in [*bare, *groups]
-        if payload.get("crosswind_m_s") is not None
-    ]
     step = foc_step_percent(sheet) or USUAL_FOC_STEP_PERCENT
     foc = _foc_percent(sheets, step)
     done = {version.id for version in sheets}
@@ -154,7 +149,8 @@ def _evidence(
         groups=tuple(read_group(payload) for payload in groups),
         groups_judged=judged[-1] if judged else None,
         eye=tuple(dict.fromkeys(name for names, _ in eyes for name in names)),
-        crosswind_m_s=max(winds) if winds else None,
+        crosswind_m_s=_strongest_wind(bare),
+        groups_crosswind_m_s=_strongest_wind(groups),
         windy_left_out=windy_bare + windy_groups,
         sheet=sheet_findings(sheet, foc_percent=foc),
         tried=tuple(
@@ -166,6 +162,12 @@ def _evidence(
         foc_percent=foc,
         foc_step_percent=step,
     )
+
+
+def _strongest_wind(payloads: Sequence[Mapping[str, object]]) -> float | None:
+    """Give the strongest cross wind that was said of some tests, m/s."""
+    winds = [payload.get("crosswind_m_s") for payload in payloads]
+    return max((float(str(wind)) for wind in winds if wind is not None), default=None)
 
 
 def _in_calm_if_possible(

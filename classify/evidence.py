@@ -236,8 +236,8 @@ class Evidence:
         What coach and archer think of the groups, for this archer.
     eye
         Findings of kind "eye", by name.
-    crosswind_m_s
-        During the impacts; None if nobody said.
+    crosswind_m_s, groups_crosswind_m_s
+        While the bare shafts were shot, and the groups; None if nobody said.
     windy_left_out
         How many tests in a cross wind were left out because they were shot again in calm air.
     sheet
@@ -259,6 +259,7 @@ class Evidence:
     groups_judged: Literal["good", "poor"] | None = None
     eye: tuple[str, ...] = ()
     crosswind_m_s: float | None = None
+    groups_crosswind_m_s: float | None = None
     windy_left_out: int = 0
     sheet: tuple[str, ...] = ()
     tried: tuple[Tried, ...] = ()

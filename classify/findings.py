@@ -109,9 +109,7 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     sure |= dict.fromkeys(evidence.sheet, 1.0)
     sure |= _from_eye(evidence, flights, sure, conflicts)
     _contradictions(sure, conflicts, dusted_again=dusted_again)
-    sideways = {"bare_weak", "bare_stiff", "groups_long_poor"} & sure.keys()
-    if (evidence.crosswind_m_s or 0.0) >= WINDY_M_S and sideways:
-        sure["crosswind"] = 1.0
+    windy_groups = _in_wind(evidence, sure)
     if not sure:
         sure["nothing_known"] = 1.0
     refused = len(evidence.flights) - len(flights)
@@ -122,6 +120,7 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     if evidence.windy_left_out:
         notes.append(message("tuning.windy_left_out", tests=evidence.windy_left_out))
     notes += growth.notes if growth is not None else ()
+    notes += [message("tuning.groups_windy")] if windy_groups else []
     return Findings(
         sure=sure,
         conflicts=tuple(conflicts),
@@ -377,6 +376,28 @@ def _from_eye(
             conflicts.append(message("tuning.conflict_eye", seen=disturbance))
         seen[name] = 0.3 if contradicted else 1.0
     return seen
+
+
+def _in_wind(evidence: Evidence, sure: dict[str, float]) -> bool:
+    """Doubt what a cross wind may have made, and nothing else.
+
+    Returns
+    -------
+    bool
+        Whether only groups were shot in it: they are left out then, since bare shafts in calm air
+        say more.
+    """
+    sideways = {"bare_weak", "bare_stiff"} & sure.keys()
+    windy_bare = (evidence.crosswind_m_s or 0.0) >= WINDY_M_S and sideways
+    windy_groups = (
+        evidence.groups_crosswind_m_s or 0.0
+    ) >= WINDY_M_S and "groups_long_poor" in sure
+    if windy_bare or (windy_groups and not sideways):
+        sure["crosswind"] = 1.0
+    elif windy_groups:
+        del sure["groups_long_poor"]
+        return True
+    return False
 
 
 def _contradictions(

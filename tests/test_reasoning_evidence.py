@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,6 +13,7 @@ from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest, T
 from classify.evidence_book import decide, evidence_of, record
 from classify.exchange import export_zip, import_zip
 from classify.findings import find
+from classify.impacts import group_from_points
 from classify.logbook_file import LogbookFile
 from classify.migrations import MIGRATIONS
 from classify.reasoning import next_change
@@ -192,6 +195,19 @@ def test_remedies_that_are_used_up_are_said_to_be():
     proposed = next_change(evidence, hand="right")
     assert proposed.cause == "cures_used_up"
     assert proposed.passed_over
+
+
+def test_wind_during_groups_leaves_calm_bare_shafts_alone():
+    """Only what was shot in wind is doubted: groups that open at long distance, not a weak sign."""
+    groups = tuple(
+        group_from_points(CROSS * size, distance_m=metres) for size, metres in ((2, 18), (30, 70))
+    )
+    windy = Evidence(groups=groups, crosswind_m_s=0.0, groups_crosswind_m_s=6.0)
+    assert "crosswind" in find(windy, hand="right").sure
+    both = find(replace(windy, bare=(bare(5.5),)), hand="right")
+    assert "bare_weak" in both.sure
+    assert not {"crosswind", "groups_long_poor"} & both.sure.keys()
+    assert "tuning.groups_windy" in [note.key for note in both.notes]
 
 
 def test_wind_alone_is_no_finding():
