@@ -32,6 +32,9 @@ WINDY_M_S = 3.0
 """Cross wind from which impacts are doubted; chosen here."""
 NATURAL_MM = 1.0
 """Spread of the swing from shot to shot that no archer is blamed for; chosen here."""
+SURELY_SHOWN = 0.75
+"""Probability from which one flight's disturbance is not passed over because others have none;
+chosen here."""
 ONE_SHOT = 0.4
 """How sure it is that an arrow differs that flew unlike the rest once: of flights that an archer
 scatters by three times their errors one in three has such a shot; chosen here."""
@@ -114,8 +117,13 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
         sure["nothing_known"] = 1.0
     refused = len(evidence.flights) - len(flights)
     notes = [message("tuning.flights_refused", found=refused)] if refused else []
-    for part in (across, up_down):
-        notes += part.notes if part is not None else ()
+    judged = [part for part in (across, up_down) if part is not None]
+    spoken = [part for part in judged if part.maker != "too few"]
+    for part in (
+        spoken or judged
+    ):  # an axis that says nothing is of no interest beside one that does
+        notes += part.notes
+    notes += _said_by_some(flights, sure)
     notes += [*_numbers(offset, growth), *bare_notes]
     if evidence.windy_left_out:
         notes.append(message("tuning.windy_left_out", tests=evidence.windy_left_out))
@@ -197,15 +205,43 @@ def _from_flights(
         for name in DISTURBANCES
     }
     sure |= {name: mean for name, mean in means.items() if mean >= 0.5}
+    if _shown_by_some(kept, means):
+        sure["flights_disagree"] = 1.0
+        sure.pop("swing_alike", None)
     if sum(flight.wobble for flight in kept) * 2 > len(kept):
         sure["wobble"] = 1.0
-    elif all(mean < 0.5 for mean in means.values()) and "swing_varies" not in sure:
+    elif all(mean < 0.5 for mean in means.values()) and not (
+        {"swing_varies", "flights_disagree"} & sure.keys()
+    ):
         share = float(np.mean([flight.clean for flight in kept]))
         if share > 0.5:
             sure["clean_flight"] = min(share, 1 - max(means.values()))
             if all(flight.bending for flight in kept):
                 sure["bending_only"] = sure["clean_flight"]
     return sure
+
+
+def _shown_by_some(flights: tuple[FlightSeen, ...], means: Mapping[Disturbance, float]) -> bool:
+    """Tell whether a flight surely shows a disturbance that most do not."""
+    return any(
+        mean < 0.5 and any(flight.presence.get(name, 0.0) >= SURELY_SHOWN for flight in flights)
+        for name, mean in means.items()
+    )
+
+
+def _said_by_some(flights: tuple[FlightSeen, ...], sure: Mapping[str, float]) -> list[Message]:
+    """Name what some flights show, where others do not."""
+    if "flights_disagree" not in sure:
+        return []
+    counts = {
+        name: sum(flight.presence.get(name, 0.0) >= SURELY_SHOWN for flight in flights)
+        for name in DISTURBANCES
+    }
+    return [
+        message("tuning.flights_disagree", seen=name, count=count, flights=len(flights))
+        for name, count in counts.items()
+        if count and name not in sure
+    ]
 
 
 def _worth(part: SeveralFlights) -> bool:

@@ -17,6 +17,7 @@ from classify.impacts import group_from_points
 from classify.logbook_file import LogbookFile
 from classify.migrations import MIGRATIONS
 from classify.reasoning import next_change
+from classify.several import Swing
 from tests.made_logbook import made_logbook
 
 CROSS = np.array([[0.02, 0.0], [-0.02, 0.0], [0.0, 0.02], [0.0, -0.02], [0.01, 0.0], [-0.01, 0.0]])
@@ -208,6 +209,25 @@ def test_wind_during_groups_leaves_calm_bare_shafts_alone():
     assert "bare_weak" in both.sure
     assert not {"crosswind", "groups_long_poor"} & both.sure.keys()
     assert "tuning.groups_windy" in [note.key for note in both.notes]
+
+
+def test_what_one_flight_surely_shows_is_said():
+    """Two clean flights do not make a third that minnows vanish from the page."""
+    still = FlightSeen(presence={"minnowing": 0.02}, clean=True, across=Swing(value=0.0, sigma=1.0))
+    quick = FlightSeen(presence={"minnowing": 0.97}, across=Swing(value=2.5, sigma=0.3))
+    found = find(Evidence(flights=(still, still, quick)), hand="right")
+    assert not {"clean_flight", "swing_alike"} & found.sure.keys()
+    said = {note.key: note.values for note in found.notes}
+    assert said["tuning.flights_disagree"] == {"seen": "minnowing", "count": 1, "flights": 3}
+
+
+def test_one_axis_does_not_deny_what_the_other_says():
+    """Beside a verdict on one axis nobody is told that nothing is said yet."""
+    flight = FlightSeen(presence={"fishtailing": 0.9}, across=Swing(value=9.0, sigma=0.4))
+    once = replace(flight, up_down=Swing(value=1.0, sigma=0.4))
+    found = find(Evidence(flights=(flight, once, flight, flight)), hand="right")
+    assert "swing_alike" in found.sure
+    assert "tuning.flights_few" not in [note.key for note in found.notes]
 
 
 def test_wind_alone_is_no_finding():
