@@ -46,6 +46,10 @@ is believed more: the face may be of another size than was said (chosen here).""
 SPEED_OVER_FOCAL = np.array([-1.0, 1.0])
 """Powers of focal length and speed in metres per pixel second."""
 
+AS_WELL = 6.0
+"""Misfit by which leaving out one word must do better than leaving out any other, else nobody knows
+which is wrong: a face of twice the size agrees with itself in two clues (chosen here)."""
+
 RESTS_ON: dict[str, tuple[Source, ...]] = {
     "impact": ("flight time", "face at impact"),
     "face": ("face at impact", "face at its distance"),
@@ -254,24 +258,23 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
     Clues that rest on one word of the coach's, or on one moment in the film, stand and fall
     together. Where chance does not explain how far the clues lie apart, those resting on the word
     that fits worst with all others are left out, as long as what remains agrees and says as much;
-    else all stay, and their errors grow to cover the misfit.
+    else, and where leaving out another word would do nearly as well, all stay, and their errors
+    grow to cover the misfit.
     """
     weighed = weigh(clues)
     spare = len(clues) - 2
     if spare < 1 or weighed.misfit < chi2_exceeded(DISAGREE, spare):
         return clues, ()
-    best: tuple[float, str, tuple[Clue, ...]] | None = None
+    ways: list[tuple[float, str, tuple[Clue, ...]]] = []
     for word, sources in RESTS_ON.items():
         rest = tuple(clue for clue in clues if clue.source not in sources)
         if len(rest) == len(clues) or not rest:
             continue
-        # What is left must not only agree: it must have something to agree about.
-        misfit = weigh(rest).misfit + 2.0 * (len(clues) - len(rest))
-        if best is None or misfit < best[0]:
-            best = (misfit, word, rest)
-    if best is None:
+        ways.append((weigh(rest).misfit, word, rest))
+    if not ways:
         return clues, ()
-    _, word, rest = best
+    ways.sort(key=lambda way: way[0])
+    misfit, word, rest = ways[0]
     without = weigh(rest)
     gaps = [
         clue.value - float(np.array(clue.powers[:2]) @ without.value)
@@ -284,8 +287,10 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
         others=", ".join(sorted(clue.source for clue in rest)),
         percent=round(100 * float(np.expm1(max(abs(gap) for gap in gaps)))),
     )
-    agrees = len(rest) > 2 and without.misfit < chi2_exceeded(DISAGREE, len(rest) - 2)
-    if agrees and any(clue.powers[0] for clue in rest):
+    # what is left must not only agree: it must have something to agree about
+    agrees = len(rest) > 2 and misfit < chi2_exceeded(DISAGREE, len(rest) - 2)
+    rivals = [way for way in ways[1:] if way[0] < misfit + AS_WELL and way[2] != rest]
+    if agrees and not rivals and any(clue.powers[0] for clue in rest):
         return rest, (told,)
     wider = float(np.sqrt(weighed.misfit / spare))
     return tuple(replace(clue, sigma=clue.sigma * wider) for clue in clues), (told,)

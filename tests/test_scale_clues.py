@@ -264,3 +264,14 @@ def test_a_late_start_does_not_make_the_face_look_further_away(late_s: float) ->
     known = Known(face_diameter_m=0.4, distance_m=18.0)
     clue = clue_of((track, spectrum), "face at its distance", known, face)
     assert abs(clue.value - np.log(1500.0)) < 1.5 * clue.sigma
+
+
+def test_a_face_of_twice_the_size_is_not_believed_over_gravity(
+    flight: tuple[Track, Spectrum],
+) -> None:
+    """Its two clues agree with each other; the error grows until it holds the truth."""
+    known = Known(face_diameter_m=0.8, distance_m=18.72)
+    scale = scale_with(flight, known, FACE)
+    true = speed_at_first_seen(SHOT) / SHOT.focal_px
+    assert abs(scale.m_per_px_s.value - true) < 2.5 * scale.m_per_px_s.sigma
+    assert [note.key for note in scale.notes] == ["motion.clues_disagree"]
