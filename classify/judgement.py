@@ -19,7 +19,7 @@ from classify.knowledge import causes_for
 from classify.label import Labelled, label_flight
 from classify.label_model import LabelModel, shipped_label_model
 from classify.physics import mm_per_degree, predict
-from classify.scale import find_scale, priors_for, told_priors
+from classify.scale import clues_disagree, find_scale, priors_for, told_priors
 from classify.slow_swing import SlowSwing, slow_swing
 from classify.spectral import fit_swing
 from classify.thresholds import shipped_thresholds
@@ -72,6 +72,8 @@ class Measured:
     slow
         Rigid yaw and pitch summed over what the clip leaves open; None where there is no scale or
         yaw and pitch have frequencies of their own.
+    conflict
+        Which clues of the scale lie too far apart; None where they agree.
     """
 
     spectrum: Spectrum
@@ -79,6 +81,7 @@ class Measured:
     scale: Scale | None
     prediction: Prediction
     time_base: TimeBase
+    conflict: Message | None
 
 
 def read_track(
@@ -132,15 +135,20 @@ def measure(
         return spectrum
     scale = find_scale(spectrum, known=known, clip=clip, track=track, face_px=face_px)
     time_base = check_time_base(spectrum, scale, known, clip, track, face_px=face_px)
+    clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face_px)
     slow = None
     if scale is not None:
         mm_per_px_s = 1e3 * scale.m_per_px_s.value
-        clues = find_clues(spectrum, known=known, clip=clip, track=track, face_px=face_px)
         slow = slow_swing(
             believed, spectrum, priors=told_priors(priors, clues), mm_per_px_s=mm_per_px_s
         )
     return Measured(
-        spectrum=spectrum, slow=slow, scale=scale, prediction=prediction, time_base=time_base
+        spectrum=spectrum,
+        slow=slow,
+        scale=scale,
+        prediction=prediction,
+        time_base=time_base,
+        conflict=clues_disagree(clues),
     )
 
 
@@ -284,7 +292,8 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
     if not base.ok:
         return _with(measured, bare_reading(clip, track, known, refused=base.messages[0]))
     if scale is None:
-        return _with(measured, bare_reading(clip, track, known, refused=message("label.no_scale")))
+        reason = measured.conflict or message("label.no_scale")
+        return _with(measured, bare_reading(clip, track, known, refused=reason))
     labelled = label_measured(
         measured,
         scale=scale,

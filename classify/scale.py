@@ -153,6 +153,23 @@ def find_scale(
     )
 
 
+def clues_disagree(clues: tuple[Clue, ...]) -> Message | None:
+    """Say which clues lie apart by more than chance explains.
+
+    Parameters
+    ----------
+    clues
+        Of the fitted flight.
+
+    Returns
+    -------
+    Message or None
+        None where all agree.
+    """
+    notes = _trusted(clues)[1]
+    return notes[0] if notes else None
+
+
 def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
     """Say better how fast the arrow falls in the picture, if other clues than that fall tell it.
 
@@ -174,7 +191,7 @@ def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
         the fall: a moment that was no impact would make a pitch out of nothing.
     """
     before = priors.fall_px_s
-    if before is None or _trusted(clues)[1]:
+    if before is None or clues_disagree(clues) is not None:
         return priors
     weighed = weigh(tuple(clue for clue in clues if clue.source != "fall"))
     value, relative = _product(weighed, -SPEED_OVER_FOCAL)
@@ -258,8 +275,8 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
     Clues that rest on one word of the coach's, or on one moment in the film, stand and fall
     together. Where chance does not explain how far the clues lie apart, those resting on the word
     that fits worst with all others are left out, as long as what remains agrees and says as much;
-    else, and where leaving out another word would do nearly as well, all stay, and their errors
-    grow to cover the misfit.
+    else all stay, and their errors grow to cover the misfit. Where leaving out another word would
+    do nearly as well, all that is in dispute is known no better than the two lie apart.
     """
     weighed = weigh(clues)
     spare = len(clues) - 2
@@ -289,8 +306,16 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
     )
     # what is left must not only agree: it must have something to agree about
     agrees = len(rest) > 2 and misfit < chi2_exceeded(DISAGREE, len(rest) - 2)
-    rivals = [way for way in ways[1:] if way[0] < misfit + AS_WELL and way[2] != rest]
-    if agrees and not rivals and any(clue.powers[0] for clue in rest):
+    rivals = [way[2] for way in ways[1:] if way[0] < misfit + AS_WELL and way[2] != rest]
+    if agrees and rivals:
+        ratios = [weigh(kept).value @ SPEED_OVER_FOCAL for kept in (rest, *rivals)]
+        apart = float(np.ptp(ratios))
+        undisputed = set(rest).intersection(*rivals)
+        return tuple(
+            clue if clue in undisputed else replace(clue, sigma=float(np.hypot(clue.sigma, apart)))
+            for clue in clues
+        ), (told,)
+    if agrees and any(clue.powers[0] for clue in rest):
         return rest, (told,)
     wider = float(np.sqrt(weighed.misfit / spare))
     return tuple(replace(clue, sigma=clue.sigma * wider) for clue in clues), (told,)

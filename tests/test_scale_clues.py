@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from classify.clues import Clue, find_clues, focal_length_px
+from classify.judgement import read_track
 from classify.physics import predict
 from classify.scale import find_scale, priors_for, told_priors, weigh
 from classify.spectral import fit_swing
@@ -266,12 +267,23 @@ def test_a_late_start_does_not_make_the_face_look_further_away(late_s: float) ->
     assert abs(clue.value - np.log(1500.0)) < 1.5 * clue.sigma
 
 
-def test_a_face_of_twice_the_size_is_not_believed_over_gravity(
-    flight: tuple[Track, Spectrum],
+@pytest.mark.parametrize("times", [1.5, 0.7])
+def test_a_face_of_another_size_is_not_believed_over_gravity(
+    flight: tuple[Track, Spectrum], times: float
 ) -> None:
     """Its two clues agree with each other; the error grows until it holds the truth."""
-    known = Known(face_diameter_m=0.8, distance_m=18.72)
+    known = Known(face_diameter_m=0.4 * times, distance_m=18.72)
     scale = scale_with(flight, known, FACE)
     true = speed_at_first_seen(SHOT) / SHOT.focal_px
-    assert abs(scale.m_per_px_s.value - true) < 2.5 * scale.m_per_px_s.sigma
+    assert abs(scale.m_per_px_s.value - true) < 2 * scale.m_per_px_s.sigma
     assert [note.key for note in scale.notes] == ["motion.clues_disagree"]
+
+
+def test_a_face_of_twice_the_size_is_a_reason_to_refuse(flight: tuple[Track, Spectrum]) -> None:
+    """Nobody knows which of two scales a factor of two apart is right; the sentence says why."""
+    track, _ = flight
+    known = Known(face_diameter_m=0.8, distance_m=18.72, capture_hz=240)
+    reading = read_track(track, clip=clip_of(track, 240), known=known, face_px=FACE)
+    assert reading.scale is None
+    assert reading.refused is not None
+    assert reading.refused.key == "motion.clues_disagree"
