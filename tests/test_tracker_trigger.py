@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import numpy as np
+import pytest
 
 from fixtures.evaluate import BITS_PER_PIXEL, DIFFICULTIES, phone_coding
 from fixtures.filmed import filmed
 from fixtures.misfits import random_plan
+from tracker import follow as follow_module
 from tracker.follow import follow
+from tracker.path import QUICK, THOROUGH, Breadth
 from tracker.trigger import LESS_SUDDEN, Activity, likely_releases, suddenness
+from ui.demo_clips import demo_clips
 
 RELEASE = 60
 FRAMES = 110
@@ -89,3 +95,22 @@ def test_arrow_is_found_where_a_shaking_hand_hides_the_release() -> None:
     error = flight.xy_px[seen] - truth.xy_px[seen]
     assert seen.sum() >= 16
     assert np.abs(error - np.median(error, axis=0)).mean() < 1.0
+
+
+def test_no_thorough_search_without_a_rate(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It takes minutes where the time between frames may be anything; the answer is to say it."""
+    asked = []
+
+    def empty(_window: object, _fetch: object, _click: object, breadth: Breadth) -> None:
+        asked.append(breadth)
+
+    monkeypatch.setattr(follow_module, "follow_window", empty)
+    film = next(clip.path for clip in demo_clips() if clip.name == "normal_speed")
+    follow(film)
+    assert asked
+    assert set(asked) == {QUICK}
+    asked.clear()
+    lost = follow(film, capture_hz=Fraction(240)).lost
+    assert THOROUGH in asked
+    assert lost is not None
+    assert lost.reason.key == "tracker.no_flight_said"

@@ -296,6 +296,11 @@ def capture_rate(
     tuple
         Rate or None, who vouches for it, and notes on what contradicts it.
 
+    Raises
+    ------
+    InputError
+        If a person says fewer frames a second than the file plays.
+
     Notes
     -----
     A rate that agrees with the frame times within 3 % means a film stored at true speed. Then the
@@ -311,6 +316,10 @@ def capture_rate(
     if container_hz is None:
         return said or written, _source(said, written), ()
     if said is not None:
+        if said / container_hz < 1 - SAME_RATE:
+            raise InputError(
+                "film.rate_said_slower", said_hz=_short(said), file_hz=_short(container_hz)
+            )
         return _same(said, container_hz), "person", _doubts(said, container_hz, written)
     if written is not None and _stretch(written, container_hz) is not None:
         return _same(written, container_hz), "metadata", ()

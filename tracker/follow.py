@@ -174,7 +174,8 @@ def _flights(
         guessed = _guessed(releases, click, true_step_s)
         usual = len(releases) + len(guessed)
     trials = [(release, QUICK) for release in [*releases, *guessed]]
-    if click is None:
+    # with a rate that nobody vouches for this takes minutes, and the answer is to say the rate
+    if click is None and stretch is not None:
         trials += [(release, THOROUGH) for release in releases[:SEARCHED_THOROUGHLY]]
     doubtful = set() if click else set(releases[usual:])
     found: list[FoundFlight] = []
@@ -241,6 +242,9 @@ def _why_lost(clip: Clip, click: Click | None) -> Message:
         return message("tracker.too_short", frames=clip.frames, needed=FEWEST_FRAMES)
     if click is not None:
         return message("tracker.lost_at_click", frame=click.frame)
+    if clip.capture_from == "person" and clip.capture_hz != clip.container_hz:
+        said, plays = float(clip.capture_hz or 0), float(clip.container_hz or 0)
+        return message("tracker.no_flight_said", said_hz=said, file_hz=plays)
     if clip.stretch is None and clip.container_hz is not None:
         return message("tracker.no_flight_no_rate", file_hz=float(clip.container_hz))
     return message("tracker.no_flight")
