@@ -14,7 +14,7 @@ import numpy as np
 from classify.bare_shaft import Axis, BareShaftOffset, bare_shaft_offset
 from classify.distances import GrowthTest, growth_with_distance
 from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest
-from classify.several import SeveralFlights, who_swings
+from classify.several import FEWEST, SeveralFlights, who_swings
 from classify.types import DISTURBANCES, Disturbance, Hand
 from tracker.types import InputError, Message, message
 
@@ -215,7 +215,8 @@ def _from_flights(
     ):
         share = float(np.mean([flight.clean for flight in kept]))
         if share > 0.5:
-            sure["clean_flight"] = min(share, 1 - max(means.values()))
+            few = min(len(kept) / FEWEST, 1.0)
+            sure["clean_flight"] = few * min(share, 1 - max(means.values()))
             if all(flight.bending for flight in kept):
                 sure["bending_only"] = sure["clean_flight"]
     return sure
