@@ -71,12 +71,16 @@ class Clue:
         Of focal length, speed and clock error.
     value, sigma
         Of the logarithm of the product.
+    line
+        What one standard error of `LINE_TO_NOCK_M` adds to it. All clues that rest on the distance
+        share that error, so that it is no part of `sigma`.
     """
 
     source: Source
     powers: tuple[float, float, float]
     value: float
     sigma: float
+    line: float = 0.0
 
 
 def find_clues(
@@ -258,13 +262,13 @@ def _face_clues(
         else:
             behind = _behind(spectrum, track)
         depth = known.distance_m - LINE_TO_NOCK_M.value + behind.value
-        sigma_m = float(np.hypot(behind.sigma, LINE_TO_NOCK_M.sigma))
         clues.append(
             Clue(
                 source="face at its distance",
                 powers=(1, 0, 0),
                 value=float(np.log(face.value * depth / known.face_diameter_m)),
-                sigma=float(np.hypot(relative, sigma_m / depth)),
+                sigma=float(np.hypot(relative, behind.sigma / depth)),
+                line=LINE_TO_NOCK_M.sigma / depth,
             )
         )
     after = _impact_after_s(track, _first(spectrum))
@@ -332,15 +336,16 @@ def _distance_clues(spectrum: Spectrum, known: Known, track: Track) -> list[Clue
     if known.distance_m is not None and after is not None:
         length = _arrow_length(known)
         way = known.distance_m - LINE_TO_NOCK_M.value - length.value
-        sigma_m = float(np.hypot(LINE_TO_NOCK_M.sigma, length.sigma))
         s = float(distance_over_speed(np.array([after]), kappa)[0][0])
         impact = track.impact_sigma_s or 0.0
         candidates = []
         if late is not None:
-            candidates.append((way, sigma_m, s + late.value, float(np.hypot(late.sigma, impact))))
+            candidates.append(
+                (way, length.sigma, s + late.value, float(np.hypot(late.sigma, impact)))
+            )
         if known.camera_distance_m is not None:
             from_camera = way + known.camera_distance_m + STROKE_M.value
-            sigma_c = float(np.hypot(sigma_m, CAMERA_SIGMA_M))
+            sigma_c = float(np.hypot(length.sigma, CAMERA_SIGMA_M))
             candidates.append(
                 (from_camera, sigma_c, s + tau.value, float(np.hypot(tau.sigma, impact)))
             )
@@ -353,6 +358,7 @@ def _distance_clues(spectrum: Spectrum, known: Known, track: Track) -> list[Clue
                     powers=(0, 1, -1),
                     value=float(np.log(m / t)),
                     sigma=float(np.hypot(sm / m, st / t)),
+                    line=LINE_TO_NOCK_M.sigma / m,
                 )
             )
     if known.camera_distance_m is not None and late is not None:

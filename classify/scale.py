@@ -239,15 +239,17 @@ def weigh(clues: tuple[Clue, ...], ln_clock: float = 0.0) -> Weighed:
     Weighed
         A focal length or a speed that no clue speaks of is left open, by a factor of ten and three.
     """
-    rows = [(*c.powers[:2], c.value - c.powers[2] * ln_clock, c.sigma) for c in clues]
-    rows.append((1.0, 0.0, float(np.log(1500.0)), float(np.log(10.0))))
-    rows.append((0.0, 1.0, float(np.log(USUAL_SPEED_M_S.value)), 1.0))
-    a_f, a_v, value, sigma = np.array(rows).T
-    A = np.stack([a_f, a_v], axis=1) / sigma[:, None]
+    rows = [(*c.powers[:2], c.line, c.value - c.powers[2] * ln_clock, c.sigma) for c in clues]
+    rows.append((1.0, 0.0, 0.0, float(np.log(1500.0)), float(np.log(10.0))))
+    rows.append((0.0, 1.0, 0.0, float(np.log(USUAL_SPEED_M_S.value)), 1.0))
+    rows.append((0.0, 0.0, 1.0, 0.0, 1.0))  # where the archer stands on the line
+    *slopes, value, sigma = np.array(rows).T
+    A = np.stack(slopes, axis=1) / sigma[:, None]
     b = value / sigma
     covariance = np.linalg.inv(A.T @ A)
     x = covariance @ A.T @ b
-    return Weighed(value=x, covariance=covariance, misfit=float(np.sum((b - A @ x) ** 2)))
+    misfit = float(np.sum((b - A @ x) ** 2))
+    return Weighed(value=x[:2], covariance=covariance[:2, :2], misfit=misfit)
 
 
 def _product(weighed: Weighed, powers: FloatArray) -> tuple[float, float]:

@@ -287,3 +287,14 @@ def test_a_face_of_twice_the_size_is_a_reason_to_refuse(flight: tuple[Track, Spe
     assert reading.scale is None
     assert reading.refused is not None
     assert reading.refused.key == "motion.clues_disagree"
+
+
+def test_an_error_of_the_distance_is_not_averaged_away() -> None:
+    """Two clues of one distance share it: their product keeps it whole (arithmetic)."""
+    shared = [
+        Clue(source="face at its distance", powers=(1, 0, 0), value=7.0, sigma=1e-6, line=0.02),
+        Clue(source="flight time", powers=(0, 1, -1), value=4.0, sigma=1e-6, line=0.02),
+    ]
+    covariance = weigh(tuple(shared)).covariance
+    np.testing.assert_allclose(np.array([1, 1]) @ covariance @ [1, 1], 0.04**2, rtol=1e-2)
+    np.testing.assert_allclose(np.array([1, -1]) @ covariance @ [1, -1], 0.0, atol=1e-6)
