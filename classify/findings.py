@@ -119,9 +119,8 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     notes = [message("tuning.flights_refused", found=refused)] if refused else []
     judged = [part for part in (across, up_down) if part is not None]
     spoken = [part for part in judged if part.maker != "too few"]
-    for part in (
-        spoken or judged
-    ):  # an axis that says nothing is of no interest beside one that does
+    # an axis that says nothing is of no interest beside one that does
+    for part in spoken or judged:
         notes += part.notes
     notes += _said_by_some(flights, sure)
     notes += [*_numbers(offset, growth), *bare_notes]
