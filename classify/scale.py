@@ -23,7 +23,7 @@ from classify.clues import (
     focal_length_px,
     to_release_s,
 )
-from classify.types import Estimate, Known, Prediction, Priors, Scale, Spectrum
+from classify.types import LIMIT_SIGMAS, Estimate, Known, Prediction, Priors, Scale, Spectrum
 from tracker.types import Clip, FloatArray, Message, Track, message
 
 WIDEST = 0.35
@@ -142,6 +142,12 @@ def find_scale(
     speed = float(np.exp(weighed.value[1]))
     sigma_v = float(np.sqrt(weighed.covariance[1, 1]))
     usual = USUAL_SPEED_M_S.sigma / USUAL_SPEED_M_S.value
+    off = abs(float(np.log(speed / USUAL_SPEED_M_S.value)))
+    if known.speed_m_s is None and off - LIMIT_SIGMAS * sigma_v > 2 * usual:
+        low, high = (
+            round(USUAL_SPEED_M_S.value + side * USUAL_SPEED_M_S.sigma) for side in (-2, 2)
+        )
+        notes += (message("motion.speed_unusual", speed_m_s=round(speed), low=low, high=high),)
     return Scale(
         m_per_px_s=Estimate(value=ratio, sigma=ratio * relative),
         mm_per_px_at_release=Estimate(

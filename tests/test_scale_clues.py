@@ -298,3 +298,12 @@ def test_an_error_of_the_distance_is_not_averaged_away() -> None:
     covariance = weigh(tuple(shared)).covariance
     np.testing.assert_allclose(np.array([1, 1]) @ covariance @ [1, 1], 0.04**2, rtol=1e-2)
     np.testing.assert_allclose(np.array([1, -1]) @ covariance @ [1, -1], 0.0, atol=1e-6)
+
+
+@pytest.mark.parametrize(("distance_m", "told"), [(18.72, False), (25.0, True)])
+def test_a_speed_that_no_recurve_has_is_remarked(
+    flight: tuple[Track, Spectrum], distance_m: float, told: bool
+) -> None:
+    """A distance that was paced out wrongly shows in the speed (45 to 65 m/s, common practice)."""
+    scale = scale_with(flight, Known(distance_m=distance_m))
+    assert ("motion.speed_unusual" in [note.key for note in scale.notes]) == told
