@@ -7,11 +7,14 @@ from dataclasses import replace
 import pytest
 
 from classify.knowledge import causes_for
-from tests.made_readings import made_reading, made_refusal
+from classify.types import DISTURBANCES
+from tests.made_readings import made_reading, made_refusal, made_two_at_once
 from ui.cause_words import spoken
 from ui.reading_words import (
     expected_range_hz,
+    found_words,
     headline,
+    headline_chance,
     percent_words,
     reading_lines,
     scale_line,
@@ -84,6 +87,30 @@ def test_clean_flight_is_said_without_a_chance() -> None:
     lines = reading_lines(clean)
     assert headline(clean).startswith("Clean flight:")
     assert any("below 2.1 mm across and 1.7 mm" in line for line in lines)
+
+
+def test_two_disturbances_are_both_in_the_headline() -> None:
+    """Each that is there is named with its own chance, the leading one first."""
+    both = made_two_at_once()
+    assert headline(both).startswith("Fishtailing and minnowing: ")
+    assert headline_chance(both) == "over 99 % and 97 % sure"
+    tipped = replace(both, label="minnowing")
+    assert found_words(tipped.label, tipped.presence) == "Minnowing and fishtailing"
+    assert headline_chance(tipped) == "97 % and over 99 % sure"
+    assert found_words(tipped.label, tipped.presence, "es") == "Serpenteo y coleteo"
+
+
+def test_three_disturbances_make_a_spoken_list() -> None:
+    """Commas, and one "and" before the last."""
+    presence = dict.fromkeys(DISTURBANCES, 0.9)
+    assert found_words("porpoising", presence) == "Porpoising, fishtailing and minnowing"
+
+
+def test_a_refusal_names_nothing_however_likely() -> None:
+    """Halves that disagree are refused with chances; none of them counts as found."""
+    presence = dict.fromkeys(DISTURBANCES, 0.9)
+    assert found_words(None, presence) == "No reading"
+    assert headline_chance(made_refusal()) == ""
 
 
 def test_causes_are_said_in_the_language_asked_for() -> None:

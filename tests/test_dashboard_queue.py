@@ -10,7 +10,7 @@ from html import escape
 from pathlib import Path
 
 from classify.types import Reading
-from tests.made_readings import made_reading, made_refusal
+from tests.made_readings import made_reading, made_refusal, made_two_at_once
 from tracker.types import InputError, Progress
 from ui.clip_queue import ClipQueue, QueuedClip
 from ui.dash_words import Words
@@ -120,6 +120,14 @@ def test_table_escapes_names_and_says_why() -> None:
     assert "97 % sure" in html
     assert refusal.refused is not None
     assert escape(say(refusal.refused)) in html
+
+
+def test_a_flight_with_two_disturbances_has_both_in_its_row() -> None:
+    """Names, chances, frequencies and swings stand in the same order, the leading one first."""
+    both = replace(clip("b"), state="done", reading=made_two_at_once())
+    html = table_html([both], Words("en"))
+    for text in ("Fishtailing and minnowing", "over 99 % and 97 % sure", " Hz and 18.90 ± 0.07 Hz"):
+        assert text in html
 
 
 def test_only_flights_of_one_label_are_told_together() -> None:

@@ -16,10 +16,17 @@ from ui.corrections import told
 from ui.dash_words import Words, page_words
 from ui.known_form import known_form
 from ui.known_input import parse_known
-from ui.leading_swing import leading_swing
+from ui.leading_swing import leading_swing, swings_found
 from ui.progress_line import stage_words
 from ui.reading_store import kept_reading
-from ui.reading_words import frequency_words, headline_chance, label_word, swing_words
+from ui.reading_words import (
+    found_words,
+    frequency_words,
+    headline_chance,
+    label_word,
+    listed,
+    swing_words,
+)
 
 _COLUMNS = ("state", "read", "sure", "frequency", "swing")
 
@@ -197,11 +204,13 @@ def _row(clip: QueuedClip, word: Words) -> str:
     elif reading is not None and reading.refused is not None:
         cells[1] = word.tell(reading.refused)
     elif reading is not None:
-        swing = leading_swing(reading)
-        cells[1] = label_word(reading.label, word.language)
+        swings = [swing for swing in swings_found(reading) if swing is not None]
+        cells[1] = found_words(reading.label, reading.presence, word.language)
         cells[2] = headline_chance(reading, word.language)
-        cells[3] = "" if swing is None else frequency_words(swing, word.language)
-        cells[4] = "" if swing is None else swing_words(swing, word.language)
+        cells[3] = listed(
+            [frequency_words(swing, word.language) for swing in swings], word.language
+        )
+        cells[4] = listed([swing_words(swing, word.language) for swing in swings], word.language)
     body = "".join(
         f'<td data-label="{escape(word(f"round.head_{name}"))}">{escape(cell) or "–"}</td>'
         for name, cell in zip(_COLUMNS, cells, strict=True)

@@ -6,9 +6,10 @@ Numbers are rounded to what their standard error allows, and always carry it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
-from classify.types import DISTURBANCES, Cause, ModeLine, Reading
+from classify.label import disturbances_found
+from classify.types import DISTURBANCES, Cause, Disturbance, ModeLine, Reading
 from tracker.types import message
 from ui.words import catalogue, say
 
@@ -97,11 +98,11 @@ def headline(reading: Reading, language: str = "en") -> str:
     if reading.refused is not None:
         reason = say(reading.refused, language)
         return say(message("reading.headline_refused", reason=reason), language)
-    label = label_word(reading.label, language)
-    plain = say(message(f"reading.plain_{reading.label}"), language)
-    if reading.label is None or reading.label == "clean":
+    label = found_words(reading.label, reading.presence, language)
+    plain = "; ".join(plain_words(reading, language))
+    percent = _chances(reading, language)
+    if not percent:
         return say(message("reading.headline_clean", label=label, plain=plain), language)
-    percent = percent_words(reading.presence[reading.label], language)
     return say(
         message("reading.headline", label=label, plain=plain, percent=percent),
         language,
@@ -109,7 +110,7 @@ def headline(reading: Reading, language: str = "en") -> str:
 
 
 def headline_chance(reading: Reading, language: str = "en") -> str:
-    """Say how sure the leading label is.
+    """Say how sure each disturbance is that was found.
 
     Parameters
     ----------
@@ -121,12 +122,77 @@ def headline_chance(reading: Reading, language: str = "en") -> str:
     Returns
     -------
     str
-        For example "97 % sure"; empty for a refusal and for a clean flight.
+        For example "97 % sure", or "over 99 % and 97 % sure" for two, in the order in which
+        `found_words` names them; empty for a refusal and for a clean flight.
     """
-    if reading.label is None or reading.label == "clean":
-        return ""
-    percent = percent_words(reading.presence[reading.label], language)
-    return say(message("reading.headline_sure", percent=percent), language)
+    percent = _chances(reading, language)
+    return say(message("reading.headline_sure", percent=percent), language) if percent else ""
+
+
+def _chances(reading: Reading, language: str) -> str:
+    found = disturbances_found(reading.label, reading.presence)
+    return listed([percent_words(reading.presence[one], language) for one in found], language)
+
+
+def plain_words(reading: Reading, language: str = "en") -> list[str]:
+    """Say in plain words what the tail does.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    list of str
+        One for each disturbance that was found, else one for the label.
+    """
+    found = disturbances_found(reading.label, reading.presence) or (reading.label,)
+    return [say(message(f"reading.plain_{one}"), language) for one in found]
+
+
+def found_words(
+    label: str | None, presence: Mapping[Disturbance, float], language: str = "en"
+) -> str:
+    """Name everything that was found, the leading disturbance first.
+
+    Parameters
+    ----------
+    label, presence
+        As in `Reading`, or as in the object that it is kept as.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        For example "Fishtailing and minnowing", "Clean flight", "No reading".
+    """
+    first, *others = disturbances_found(label, presence) or (label,)
+    names = [label_word(one, language).lower() for one in others]
+    return listed([label_word(first, language), *names], language)
+
+
+def listed(words: Sequence[str], language: str = "en") -> str:
+    """Join words to a list as it is spoken.
+
+    Parameters
+    ----------
+    words
+        In one language.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        "A", "A and B" or "A, B and C".
+    """
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {say(message('reading.and'), language)} {words[-1]}"
 
 
 def label_word(label: str | None, language: str = "en") -> str:

@@ -7,14 +7,17 @@ from __future__ import annotations
 
 from html import escape
 
+from classify.label import disturbances_found
 from classify.types import DISTURBANCES, Cause, ModeLine, Reading
 from ui.dash_words import Words
 from ui.reading_words import (
     expected_range_hz,
+    found_words,
     frequency_words,
     headline_chance,
     label_word,
     percent_words,
+    plain_words,
     swing_words,
 )
 
@@ -53,16 +56,20 @@ def verdict_html(reading: Reading, word: Words) -> str:
         HTML.
     """
     kind = "refused" if reading.refused is not None else reading.label or "none"
-    label = label_word(reading.label, word.language)
+    label = found_words(reading.label, reading.presence, word.language)
+    icons = "".join(
+        label_icon(one)
+        for one in disturbances_found(reading.label, reading.presence) or (reading.label,)
+    )
     if reading.refused is not None:
         plain = word.tell(reading.refused)
         chances = ""
     else:
-        plain = word(f"reading.plain_{reading.label}").capitalize() + "."
+        plain = " ".join(f"{one.capitalize()}." for one in plain_words(reading, word.language))
         chances = _chances_html(reading, word)
     return (
         f'<section class="ts-card ts-{kind}" aria-label="{escape(word("pages.verdict"))}">'
-        f'<div class="ts-headline">{label_icon(reading.label)}'
+        f'<div class="ts-headline">{icons}'
         f'<div><h2>{escape(label)}</h2><p class="ts-plain">{escape(plain)}</p></div>'
         f'<p class="ts-chance">{escape(headline_chance(reading, word.language))}</p></div>'
         f"{chances}{_clean_html(reading, word)}{_reasons_html(reading, word)}</section>"

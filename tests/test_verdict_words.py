@@ -1,0 +1,35 @@
+"""What the pages say of a reading: every disturbance in the heading, in cards and in lists."""
+
+from __future__ import annotations
+
+from classify.report_json import reading_json
+from tests.made_readings import made_two_at_once
+from ui.dash_words import Words
+from ui.rounds_seen import flight_words
+from ui.verdict import verdict_html
+
+ENGLISH = Words("en")
+
+
+def test_the_card_is_headed_with_both_disturbances() -> None:
+    """Name, plain words, shape and chance of each, the leading one first."""
+    card = verdict_html(made_two_at_once(), ENGLISH)
+    assert "<h2>Fishtailing and minnowing</h2>" in card
+    assert "over 99 % and 97 % sure" in card
+    assert "slow and wide. The tail" in card
+    assert card.index("ts-shape-fishtailing") < card.index("ts-shape-minnowing")
+
+
+def test_a_kept_flight_is_listed_with_both_disturbances() -> None:
+    """The list of what was seen names what the card named, and the arrow."""
+    kept = reading_json(made_two_at_once(), ENGLISH.tell)
+    payload = {"reading": kept, "arrow": "3"}
+    assert flight_words(payload, ENGLISH) == "Fishtailing and minnowing, arrow 3"
+
+
+def test_a_kept_flight_with_anything_in_it_is_still_listed() -> None:
+    """A file from elsewhere may hold chances that are no numbers, or no reading at all."""
+    odd = {"label": "fishtailing", "presence": {"fishtailing": "much", "minnowing": None}}
+    assert flight_words({"reading": odd}, ENGLISH) == "Fishtailing"
+    assert flight_words({"reading": {"label": ["x"], "presence": 3}}, ENGLISH) == ""
+    assert flight_words({}, ENGLISH) == "No reading"
