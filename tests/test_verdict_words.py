@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from classify.report_json import reading_json
-from tests.made_readings import made_two_at_once
+from tests.made_readings import made_refusal, made_two_at_once
 from ui.dash_words import Words
 from ui.rounds_seen import flight_words
 from ui.verdict import verdict_html
@@ -25,6 +25,15 @@ def test_a_kept_flight_is_listed_with_both_disturbances() -> None:
     kept = reading_json(made_two_at_once(), ENGLISH.tell)
     payload = {"reading": kept, "arrow": "3"}
     assert flight_words(payload, ENGLISH) == "Fishtailing and minnowing, arrow 3"
+
+
+def test_a_refused_clip_is_listed_with_its_reason() -> None:
+    """Whoever adds a clip that tells nothing is told so, and why."""
+    refusal = made_refusal()
+    assert refusal.refused is not None
+    kept = reading_json(refusal, ENGLISH.tell)
+    listed = flight_words({"reading": kept, "arrow": None}, ENGLISH)
+    assert listed == f"No reading: {ENGLISH.tell(refusal.refused)}"
 
 
 def test_a_kept_flight_with_anything_in_it_is_still_listed() -> None:

@@ -135,11 +135,12 @@ def flight_words(payload: Mapping[str, object], word: Words) -> str:
     Returns
     -------
     str
-        Everything that was found in it, the leading disturbance first.
+        Everything that was found in it, the leading disturbance first; of a refused clip the
+        reason.
     """
     kept = payload.get("reading")
     reading: Mapping[str, object] = kept if isinstance(kept, dict) else {}
-    label = reading.get("label")
+    label, refused = reading.get("label"), reading.get("refused")
     # Kept flights may come from another coach's file, with anything in them.
     presence = reading.get("presence")
     odds: Mapping[object, object] = presence if isinstance(presence, dict) else {}
@@ -151,6 +152,9 @@ def flight_words(payload: Mapping[str, object], word: Words) -> str:
         said = found_words(found[0], chances, word.language)
     else:
         said = word.title("reading", f"label_{label or 'none'}", "")
+    if label is None and isinstance(refused, str):
+        # Kept as it was said that day; a refused clip must not stand there as if it told something.
+        said = word("reading.headline_refused", reason=refused)
     arrow = payload.get("arrow")
     return said if not arrow else word("rounds.arrow_said", label=said, arrow=str(arrow))
 
