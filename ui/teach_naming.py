@@ -315,13 +315,27 @@ def _score(trainee: str, word: Words) -> None:
     )
     st.subheader(word.safe(score), anchor=False)
     left, right = st.columns([3, 2])
-    left.html(_confusion_html(answers, word))
+    left.html(confusion_html(answers, word))
     if len(answers) > 1:
         with right:
             show_chart("teach-progress", _progress_picture(answers, word))
 
 
-def _confusion_html(answers: list[Answer], word: Words) -> str:
+def confusion_html(answers: list[Answer], word: Words) -> str:
+    """Write the table of what was shown and what was said.
+
+    Parameters
+    ----------
+    answers
+        Of one trainee.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML; right answers carry a tick where there are any.
+    """
     names = [word(f"reading.label_{name}") for name in LABELS]
     heads = "".join(
         f'<th scope="col">{escape(word("teach.confusion_said", label=name))}</th>' for name in names
@@ -329,7 +343,7 @@ def _confusion_html(answers: list[Answer], word: Words) -> str:
     rows = []
     for shown, name, counts in zip(LABELS, names, confusion(answers), strict=True):
         cells = "".join(
-            f'<td class="{"ts-hit" if said == shown else "ts-miss" if count else ""}" '
+            f'<td class="{_mark(count, right=said == shown)}" '
             f'data-label="{escape(word("teach.confusion_said", label=other))}">{count or "·"}</td>'
             for said, other, count in zip(LABELS, names, counts, strict=True)
         )
@@ -341,6 +355,13 @@ def _confusion_html(answers: list[Answer], word: Words) -> str:
         f'<th scope="col">{escape(word("teach.confusion_shown"))}</th>{heads}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
+
+
+def _mark(count: int, *, right: bool) -> str:
+    """Mark what happened: a tick beside nothing would look like a success."""
+    if not count:
+        return ""
+    return "ts-hit" if right else "ts-miss"
 
 
 def _progress_picture(answers: list[Answer], word: Words) -> Picture:
