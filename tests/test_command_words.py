@@ -9,18 +9,21 @@ import pytest
 from classify.knowledge import causes_for
 from classify.types import DISTURBANCES
 from tests.made_readings import made_reading, made_refusal, made_two_at_once
+from tracker.types import Message
 from ui.cause_words import spoken
 from ui.reading_words import (
     expected_range_hz,
     found_words,
+    frequency_words,
     headline,
     headline_chance,
     percent_words,
     reading_lines,
     scale_line,
     swing_words,
-    with_error,
 )
+from ui.rounding import with_error
+from ui.words import LANGUAGES, say
 
 
 def test_ten_lines_or_so_with_the_verdict_first() -> None:
@@ -59,6 +62,29 @@ def test_refusal_says_why_and_names_no_label() -> None:
 def test_rounding_follows_the_error(value: float, sigma: float, written: str) -> None:
     """One digit of the error, two where it begins with 1 (common practice in metrology)."""
     assert with_error(value, sigma) == written
+
+
+def test_sentences_round_as_the_tables_do() -> None:
+    """The same swing has the same digits in the reasons and in the line of numbers."""
+    mode = replace(
+        made_reading().across[0], kind="fast", frequency_hz=18.871, frequency_sigma_hz=0.0678
+    )
+    mode = replace(mode, swing_mm=16.93, swing_sigma_mm=2.24)
+    values = {
+        "frequency_hz": mode.frequency_hz,
+        "frequency_sigma_hz": mode.frequency_sigma_hz,
+        "swing_mm": 16.93,
+        "swing_sigma_mm": 2.24,
+        "swing_deg": 2.2,
+        "expected_hz": 3.0,
+        "ratio": 6.0,
+    }
+    for kind in ("yaw", "fast", "bending", "wobble"):
+        for direction in ("across", "up_down"):
+            for language in LANGUAGES:
+                said = say(Message(f"label.{kind}_{direction}", values), language)
+                assert "17 ± 2 mm" in said
+                assert f" {frequency_words(mode).removesuffix(' Hz')} " in said
 
 
 def test_certainty_is_never_claimed() -> None:

@@ -17,7 +17,8 @@ from ui.command_words import help_words, language_of, language_option
 from ui.demo_clips import DemoClip, demo_clips
 from ui.leading_swing import AXIS_OF, KIND_OF, leading_swing
 from ui.progress_line import progress_on_stderr
-from ui.reading_words import label_word, with_error
+from ui.reading_words import label_word
+from ui.rounding import with_error
 from ui.text_table import table_lines
 from ui.words import say
 

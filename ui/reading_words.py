@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from classify.label import disturbances_found
 from classify.types import DISTURBANCES, Cause, Disturbance, ModeLine, Reading
 from tracker.types import message
+from ui.rounding import with_error
 from ui.words import catalogue, say
 
 
@@ -419,36 +420,3 @@ def source_words(source: str, language: str = "en") -> str:
         key = f"reading.source_{part.replace(' ', '_')}"
         named.append(say(message(key), language) if key in catalogue("en") else part)
     return f" {say(message('reading.and'), language)} ".join(named)
-
-
-def with_error(value: float, sigma: float) -> str:
-    """Write a number and its standard error, rounded to one or two digits of the error.
-
-    Parameters
-    ----------
-    value, sigma
-        In one unit.
-
-    Returns
-    -------
-    str
-        Without the unit.
-
-    Examples
-    --------
-    >>> with_error(4.1234, 0.0377)
-    '4.12 ± 0.04'
-    >>> with_error(12.34, 1.23)
-    '12.3 ± 1.2'
-    >>> with_error(3.0, float("inf"))
-    '3 ± ?'
-    """
-    if not math.isfinite(sigma):
-        return f"{value:.2g} ± ?"
-    if sigma <= 0:
-        return f"{value:.3g} ± 0"
-    power = math.floor(math.log10(sigma))
-    # Two digits of an error that begins with 1, where one digit would round by up to 50 %.
-    digits = 1 if sigma / 10.0**power < 1.95 else 0
-    places = max(0, digits - power)
-    return f"{value:.{places}f} ± {sigma:.{places}f}"
