@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import get_args
 
 import pytest
 
 from classify.knowledge import causes_for
-from classify.types import DISTURBANCES
+from classify.types import DISTURBANCES, ArrowSpec
 from tests.made_readings import made_reading, made_refusal, made_two_at_once
-from tracker.types import Message
+from tracker.types import CaptureSource, Message
 from ui.cause_words import spoken
 from ui.reading_words import (
+    basis_lines,
+    clip_line,
     expected_range_hz,
     found_words,
     frequency_words,
@@ -21,6 +24,7 @@ from ui.reading_words import (
     reading_lines,
     scale_line,
     swing_words,
+    unseen_lines,
 )
 from ui.rounding import with_error
 from ui.words import LANGUAGES, say
@@ -99,6 +103,41 @@ def test_without_a_scale_no_millimetres() -> None:
     mode = replace(made_reading().across[0], swing_mm=None, swing_sigma_mm=None, swing_deg=None)
     assert swing_words(mode) == "swing without a scale"
     assert "unknown" in scale_line(replace(made_reading(), scale=None))
+
+
+def test_what_the_numbers_rest_on_is_said() -> None:
+    """Rate with who vouches for it, scale with its error and source, and an arrow nobody said."""
+    clip, scale, arrow = basis_lines(made_reading())
+    assert clip == "Clip: 100 frames, taken at 240 a second (as you said)"
+    assert (
+        scale
+        == "Scale: 2.27 ± 0.05 mm per pixel at release, from the face; arrow speed 55.0 ± 1.1 m/s"
+    )
+    assert arrow == "Expected frequencies: a typical arrow's, since none was said"
+    said = replace(made_reading().known, arrow=ArrowSpec(spine=500.0))
+    assert len(basis_lines(replace(made_reading(), known=said))) == 2
+    facts = {**made_reading().clip_facts, "capture_hz": None, "capture_from": "unknown"}
+    assert basis_lines(replace(made_refusal(), clip_facts=facts)) == [
+        "Clip: 100 frames; nobody vouches for the capture rate"
+    ]
+
+
+@pytest.mark.parametrize("source", get_args(CaptureSource))
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_whoever_vouches_for_a_rate_has_a_name(source: str, language: str) -> None:
+    """Every source that the tracker knows is said in every language."""
+    facts = {**made_reading().clip_facts, "capture_from": source}
+    assert "240" in clip_line(replace(made_reading(), clip_facts=facts), language)
+
+
+def test_an_axis_without_a_swing_says_how_wide_one_could_hide() -> None:
+    """The limit is a fact of the reading; a clean flight says its limits once."""
+    bare = replace(made_reading(), up_down=(), unseen_below_mm=(None, 3.24))
+    hidden = "Up and down: no slow or fast swing found; one of up to 3.2 mm could hide (95 % sure)"
+    assert hidden in reading_lines(bare)
+    assert list(unseen_lines(bare)) == [1]
+    clean = replace(bare, label="clean", clean_below_mm=(2.1, 3.24), unseen_below_mm=(2.1, 3.24))
+    assert unseen_lines(clean) == {}
 
 
 def test_expected_range_spans_two_errors_of_the_logarithm() -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from classify.report_json import reading_json
 from tests.made_readings import made_refusal, made_two_at_once
 from ui.dash_words import Words
 from ui.rounds_seen import flight_words
-from ui.verdict import verdict_html
+from ui.verdict import basis_html, verdict_html
 
 ENGLISH = Words("en")
 
@@ -18,6 +20,19 @@ def test_the_card_is_headed_with_both_disturbances() -> None:
     assert "over 99 % and 97 % sure" in card
     assert "slow and wide. The tail" in card
     assert card.index("ts-shape-fishtailing") < card.index("ts-shape-minnowing")
+
+
+def test_the_card_says_how_wide_a_swing_could_hide() -> None:
+    """As the command line does for an axis without one; without it the page would stay silent."""
+    reading = replace(made_two_at_once(), up_down=(), unseen_below_mm=(None, 3.24))
+    assert "one of up to 3.2 mm could hide" in verdict_html(reading, ENGLISH)
+
+
+def test_under_the_card_stands_what_its_numbers_rest_on() -> None:
+    """Rate, scale and arrow, the same sentences as elsewhere."""
+    line = basis_html(made_two_at_once(), ENGLISH)
+    for text in ("240 a second (as you said)", "mm per pixel at release", "a typical arrow"):
+        assert text in line
 
 
 def test_a_kept_flight_is_listed_with_both_disturbances() -> None:

@@ -9,10 +9,12 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 
 from classify.label import disturbances_found
-from classify.types import DISTURBANCES, Cause, Disturbance, ModeLine, Reading
+from classify.types import DISTURBANCES, ArrowSpec, Cause, Disturbance, ModeLine, Reading
 from tracker.types import message
 from ui.rounding import with_error
 from ui.words import catalogue, say
+
+_AXES = ("reading.side_to_side", "reading.up_and_down")
 
 
 def reading_lines(reading: Reading, language: str = "en") -> list[str]:
@@ -38,14 +40,15 @@ def reading_lines(reading: Reading, language: str = "en") -> list[str]:
 def _read_lines(reading: Reading, language: str) -> Iterator[str]:
     yield headline(reading, language)
     yield presence_line(reading, language)
-    for title, modes in (
-        ("reading.side_to_side", reading.across),
-        ("reading.up_and_down", reading.up_down),
+    unseen = unseen_lines(reading, language)
+    for axis, (title, modes) in enumerate(
+        zip(_AXES, (reading.across, reading.up_down), strict=True)
     ):
         heading = say(message(title), language)
-        lines = [mode_line(mode, language) for mode in modes[:2]]
-        for line in lines or [say(message("reading.no_modes"), language)]:
-            yield f"{heading}: {line}"
+        lines = [f"{heading}: {mode_line(mode, language)}" for mode in modes[:2]]
+        yield from lines or [
+            unseen.get(axis, f"{heading}: {say(message('reading.no_modes'), language)}")
+        ]
     if reading.clean_below_mm is not None:
         across, up_down = reading.clean_below_mm
         yield say(message("reading.clean_below", across=across, up_down=up_down), language)
@@ -57,6 +60,36 @@ def _read_lines(reading: Reading, language: str) -> Iterator[str]:
     for note in reading.notes[:2]:
         yield say(message("reading.note", text=say(note, language)), language)
     yield say(message("reading.caution"), language)
+
+
+def unseen_lines(reading: Reading, language: str = "en") -> dict[int, str]:
+    """Say for each axis without a swing how wide one could hide.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    dict
+        A sentence by axis, 0 across, 1 up and down; empty for a clean flight, whose limits are
+        said as such.
+    """
+    if reading.clean_below_mm is not None:
+        return {}
+    return {
+        axis: say(
+            message(
+                "reading.unseen_below", axis=say(message(_AXES[axis]), language), limit_mm=limit
+            ),
+            language,
+        )
+        for axis, limit in enumerate(reading.unseen_below_mm)
+        if limit is not None
+    }
 
 
 def _refused_lines(reading: Reading, language: str) -> Iterator[str]:
@@ -398,6 +431,55 @@ def scale_line(reading: Reading, language: str = "en") -> str:
         speed = say(message("reading.speed", value=value), language)
         text = message("reading.scale", scale=size, source=source, speed=speed)
     return say(text, language)
+
+
+def basis_lines(reading: Reading, language: str = "en") -> list[str]:
+    """Say what hertz, millimetres and expected frequencies rest on.
+
+    Parameters
+    ----------
+    reading
+        What was read, or why not.
+    language
+        Two letters.
+
+    Returns
+    -------
+    list of str
+        The frame rate with who vouches for it; of a reading also the scale with its source and the
+        arrow's speed, and whether the arrow was said.
+    """
+    lines = [clip_line(reading, language)]
+    if reading.refused is None:
+        lines.append(scale_line(reading, language))
+        if reading.prediction is not None and reading.known.arrow in (None, ArrowSpec()):
+            lines.append(say(message("reading.expected_usual"), language))
+    return lines
+
+
+def clip_line(reading: Reading, language: str = "en") -> str:
+    """Say how many frames a second the film was taken at, and who vouches for it.
+
+    Parameters
+    ----------
+    reading
+        What was read, or why not.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        Frames, rate and its source.
+    """
+    facts = reading.clip_facts
+    frames, hz = facts.get("frames"), facts.get("capture_hz")
+    count = frames if isinstance(frames, int) else 0
+    if not isinstance(hz, int | float):
+        return say(message("reading.clip_no_rate", frames=count), language)
+    vouched = str(facts.get("capture_from")).replace(" ", "_")
+    source = say(message(f"reading.capture_from_{vouched}"), language)
+    return say(message("reading.clip", frames=count, hz=hz, source=source), language)
 
 
 def source_words(source: str, language: str = "en") -> str:

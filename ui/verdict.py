@@ -11,6 +11,7 @@ from classify.label import disturbances_found
 from classify.types import DISTURBANCES, Cause, ModeLine, Reading
 from ui.dash_words import Words
 from ui.reading_words import (
+    basis_lines,
     expected_range_hz,
     found_words,
     frequency_words,
@@ -19,6 +20,7 @@ from ui.reading_words import (
     percent_words,
     plain_words,
     swing_words,
+    unseen_lines,
 )
 
 _COLUMNS = ("kind", "frequency", "expected", "swing", "damping")
@@ -101,8 +103,30 @@ def _clean_html(reading: Reading, word: Words) -> str:
 
 def _reasons_html(reading: Reading, word: Words) -> str:
     said = [word.tell(reason) for reason in (*reading.reasons, *reading.notes)]
+    said[len(reading.reasons) : len(reading.reasons)] = [
+        f"{text}." for text in unseen_lines(reading, word.language).values()
+    ]
     items = "".join(f"<li>{escape(text)}</li>" for text in dict.fromkeys(said))
     return f'<ul class="ts-reasons">{items}</ul>' if items else ""
+
+
+def basis_html(reading: Reading, word: Words) -> str:
+    """Write the quiet line under the verdict: where its hertz and millimetres come from.
+
+    Parameters
+    ----------
+    reading
+        What was read, or why not.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    said = " · ".join(escape(line) for line in basis_lines(reading, word.language))
+    return f'<p class="ts-basis">{said}</p>'
 
 
 def modes_html(reading: Reading, word: Words) -> str:
