@@ -11,6 +11,7 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
+from typing import Literal
 
 from tracker.types import Message, Value
 from ui.rounding import with_error
@@ -41,7 +42,40 @@ def catalogue(language: str) -> Mapping[str, str]:
     return templates
 
 
-def say(message: Message, language: str = "en") -> str:
+Face = Literal["command", "page"]
+"""Where a sentence is read: what the coach is to give is an option there and a field here."""
+
+ENTRY = "entry"
+"""Value of a message that names one thing a coach can give, as `entries` has it."""
+
+
+@cache
+def entries(language: str, face: Face) -> Mapping[str, str]:
+    """Name everything that a coach can give about a clip, as the face of the tool names it.
+
+    Parameters
+    ----------
+    language
+        Two letters.
+    face
+        Where it is given.
+
+    Returns
+    -------
+    Mapping
+        Name by key of what is known: ``--capture-hz``, or “Frames a second, as filmed”.
+    """
+    said, english = catalogue(language), catalogue("en")
+    helped = "pages.known_help_"
+    names = [key.removeprefix(helped) for key in english if key.startswith(helped)]
+    if face == "command":
+        return {name: f"--{name.replace('_', '-')}" for name in names}
+    labels = {name: f"pages.known_{name}" for name in names}
+    quoted = said.get("pages.entry", english["pages.entry"])
+    return {name: quoted.format(label=said.get(key, english[key])) for name, key in labels.items()}
+
+
+def say(message: Message, language: str = "en", face: Face = "command") -> str:
     """Turn a message into a sentence.
 
     Parameters
@@ -50,6 +84,9 @@ def say(message: Message, language: str = "en") -> str:
         What to say.
     language
         Two letters; a sentence that the language lacks is said in English.
+    face
+        Where it is read. A template asks by ``{give_capture_hz}`` for the option or the field in
+        which the capture rate is given.
 
     Returns
     -------
@@ -69,7 +106,14 @@ def say(message: Message, language: str = "en") -> str:
     'There is no file a.mp4. Give the path of a film file.'
     """
     template = catalogue(language).get(message.key) or catalogue("en")[message.key]
-    return template.format(**_with_errors(message.values), **message.values)
+    named = entries(language, face)
+    # A value follows: behind an option as it is typed, behind a field's label after a colon.
+    then = ":" if face == "page" else ""
+    values: dict[str, Value] = {f"give_{name}": text + then for name, text in named.items()}
+    values |= _with_errors(message.values) | dict(message.values)
+    if ENTRY in values:
+        values[ENTRY] = named.get(str(values[ENTRY]), values[ENTRY])
+    return template.format(**values)
 
 
 def _with_errors(values: Mapping[str, Value]) -> dict[str, str]:
