@@ -244,6 +244,33 @@ def _slow_presence(slow: SlowSwing, axis: int, threshold_mm: float, scale: Scale
     return min(chance, 1.0)  # the weights add up to 1 but for rounding
 
 
+def disturbances_found(
+    label: str | None, presence: Mapping[Disturbance, float]
+) -> tuple[Disturbance, ...]:
+    """List every disturbance that a reading found; a flight may well have two.
+
+    Parameters
+    ----------
+    label, presence
+        As in `Reading`, or as in the object that it is kept as.
+
+    Returns
+    -------
+    tuple of str
+        The leading one first, the others in the order of `DISTURBANCES`; empty for a refusal and
+        for a clean flight.
+
+    Examples
+    --------
+    >>> disturbances_found("minnowing", {"fishtailing": 0.9, "minnowing": 0.8, "porpoising": 0.1})
+    ('minnowing', 'fishtailing')
+    """
+    if label not in DISTURBANCES:
+        return ()
+    there = [one for one in DISTURBANCES if one == label or presence.get(one, 0.0) >= LIKELY]
+    return tuple(sorted(there, key=lambda one: one != label))
+
+
 def chance_above(value: float, sigma: float, threshold: float) -> float:
     """Probability that a swing exceeds a threshold, given its measured amplitude.
 

@@ -157,6 +157,26 @@ def made_reading() -> Reading:
     )
 
 
+def made_two_at_once() -> Reading:
+    """Make a flight that fishtails and minnows at once, the slow swing in the lead."""
+    reading = made_reading()
+    fast = replace(
+        reading.across[0],
+        kind="fast",
+        frequency_hz=18.9,
+        frequency_sigma_hz=0.07,
+        swing_mm=4.2,
+        swing_sigma_mm=0.3,
+        swing_deg=None,
+        expected_hz=None,
+    )
+    return replace(
+        reading,
+        presence={"fishtailing": 0.999, "minnowing": 0.97, "porpoising": 0.02},
+        across=(*reading.across, fast),
+    )
+
+
 def made_refusal() -> Reading:
     """Make a reading that was refused."""
     nan = float("nan")

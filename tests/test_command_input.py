@@ -10,8 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.types import InputError
+from tracker.types import InputError, message
 from ui.arrow_input import parse_arrow, read_arrow_file
+from ui.dash_words import Words
 from ui.known_form import known_texts
 from ui.known_input import QUANTITIES, parse_capture_hz, parse_known
 from ui.words import say
@@ -40,6 +41,8 @@ def test_units_become_si_once() -> None:
         ("239.98", Fraction(23998, 100)),
         ("30000/1001", Fraction(30000, 1001)),
         ("119,88", Fraction(11988, 100)),
+        ("240 fps", Fraction(240)),
+        ("120Hz", Fraction(120)),
     ],
 )
 def test_rates_stay_exact(text: str, rate: Fraction) -> None:
@@ -47,7 +50,7 @@ def test_rates_stay_exact(text: str, rate: Fraction) -> None:
     assert parse_capture_hz(text) == rate
 
 
-@pytest.mark.parametrize("text", ["240 fps", "0", "1/0", "-240", "nan", "1e9", "inf"])
+@pytest.mark.parametrize("text", ["240 mm", "0", "1/0", "-240", "nan", "1e9", "inf"])
 def test_impossible_rates_are_refused(text: str) -> None:
     """What is no rate gets a sentence."""
     with pytest.raises(InputError) as caught:
@@ -75,6 +78,46 @@ def test_slips_are_refused_with_what_was_typed(name: str, text: str) -> None:
     with pytest.raises(InputError) as caught:
         parse_known({name: text})
     assert text in say(caught.value.message)
+
+
+@pytest.mark.parametrize("name", QUANTITIES)
+def test_the_unit_may_stand_behind_the_number(name: str) -> None:
+    """Whoever writes what the field's label says means the same; another unit is a slip."""
+    unit = QUANTITIES[name].unit
+    least = QUANTITIES[name].lowest
+    bare, comma = {name: f"{least + 0.5}"}, {name: f" {least + 0.5} {unit}".replace(".", ",")}
+    assert parse_known(comma) == parse_known(bare)
+    with pytest.raises(InputError, match="not_a_number"):
+        parse_known({name: f"{least + 0.5} yd"})
+    with pytest.raises(InputError) as caught:
+        parse_known({name: f"0 {unit}"})
+    assert f" is 0 {unit};" in say(caught.value.message)
+
+
+def test_a_slip_is_named_as_the_face_names_it() -> None:
+    """An option for the command line, the field's own label on a page."""
+    with pytest.raises(InputError) as caught:
+        parse_known({"distance_m": "far_off"})
+    slip = caught.value.message
+    assert say(slip).startswith("--distance-m is 'far_off', which is not a number.")
+    assert Words("en").tell(slip).startswith("“Distance to the target, m” is 'far_off'")
+    assert Words("es").safe(slip).startswith("«Distancia a la diana, m» es 'far\\_off'")
+    with pytest.raises(InputError) as caught:
+        parse_known({"capture_hz": "2"})
+    assert Words("en").safe(caught.value.message).startswith("“Frames a second, as filmed” is 2")
+
+
+def test_a_refusal_asks_for_the_rate_where_it_is_given() -> None:
+    """No page names an option of the command line."""
+    asked = [
+        message("label.no_capture_rate"),
+        message("label.no_capture_rate_but", suggested_hz=240.0),
+        message("tracker.no_flight_no_rate", file_hz=30.0),
+    ]
+    for sentence in asked:
+        assert "--capture-hz 240" in say(sentence)
+        assert "“Frames a second, as filmed”: 240" in Words("en").tell(sentence)
+        assert "«Fotogramas por segundo, al grabar»: 240" in Words("es").tell(sentence)
 
 
 def test_focal_length_and_field_of_view_are_one_thing() -> None:

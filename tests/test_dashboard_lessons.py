@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.made_readings import made_reading, made_two_at_once
+from ui.dash_words import Words
 from ui.lessons import LABELS, LessonBook, confusion, recent_share
-from ui.teach_naming import drawn_flight
+from ui.teach_naming import answer_words, confusion_html, drawn_flight, shown_by
 
 
 def test_answers_outlive_the_program(tmp_path: Path) -> None:
@@ -52,3 +55,26 @@ def test_every_drawn_flight_has_an_answer(number: int) -> None:
 def test_drawn_flights_show_all_four() -> None:
     """No label is left out of the exercise."""
     assert {drawn_flight(number)[1].label for number in range(40)} == set(LABELS)
+
+
+def test_either_of_two_disturbances_is_a_right_answer() -> None:
+    """Whoever names one of two is right, and is told of the other; porpoising is still wrong."""
+    both, word = made_two_at_once(), Words("en")
+    assert shown_by(both, "minnowing") == "minnowing"
+    assert answer_words(both, "minnowing", word) == (
+        "Right. It is Minnowing. Also there: fishtailing."
+    )
+    assert shown_by(both, "porpoising") == "fishtailing"
+    assert "Fishtailing and minnowing" in answer_words(both, "porpoising", word)
+    assert answer_words(made_reading(), "fishtailing", word) == "Right. It is Fishtailing."
+
+
+def test_a_tick_stands_only_where_something_was_right(tmp_path: Path) -> None:
+    """What was never shown has no tick: it would look like a success."""
+    book = LessonBook(tmp_path)
+    book.add(trainee="a", question="q", shown="clean", said="clean")
+    book.add(trainee="a", question="q", shown="clean", said="minnowing")
+    html = confusion_html(book.answers("a"), Words("en"))
+    assert html.count("ts-hit") == 1
+    assert html.count("ts-miss") == 1
+    assert not re.search(r'ts-hit"[^>]*>·', html)

@@ -156,6 +156,7 @@ def test_clip_on_the_shelf_is_read_and_shown(made_clip: str) -> None:
     assert "Fishtailing" in shown
     assert "97 % sure" in shown
     assert "14.0 ± 0.6 mm" in shown
+    assert "taken at 240 a second (as you said)" in shown
 
 
 def test_what_is_known_is_kept_and_read_again(made_clip: str, shelf: Shelf) -> None:

@@ -10,8 +10,8 @@ from html import escape
 from pathlib import Path
 
 from classify.types import Reading
-from tests.made_readings import made_reading, made_refusal
-from tracker.types import InputError, Progress
+from tests.made_readings import made_reading, made_refusal, made_two_at_once
+from tracker.types import InputError, Progress, message
 from ui.clip_queue import ClipQueue, QueuedClip
 from ui.dash_words import Words
 from ui.page_round import table_html, together_words
@@ -120,6 +120,25 @@ def test_table_escapes_names_and_says_why() -> None:
     assert "97 % sure" in html
     assert refusal.refused is not None
     assert escape(say(refusal.refused)) in html
+
+
+def test_a_refused_clip_is_called_so_and_its_sentence_may_wrap() -> None:
+    """It is not "done", and its reason takes the place of the numbers that it has not."""
+    refused = replace(clip("u"), state="done", reading=made_refusal())
+    html = table_html([refused], Words("en"))
+    assert ">refused</td>" in html
+    assert ">done</td>" not in html
+    assert 'class="ts-sentence" colspan="4"' in html
+    failed = replace(clip("f"), state="failed", problem=message("film.missing_file", path="f"))
+    assert 'class="ts-sentence"' in table_html([failed], Words("en"))
+
+
+def test_a_flight_with_two_disturbances_has_both_in_its_row() -> None:
+    """Names, chances, frequencies and swings stand in the same order, the leading one first."""
+    both = replace(clip("b"), state="done", reading=made_two_at_once())
+    html = table_html([both], Words("en")).replace("\N{NO-BREAK SPACE}", " ")
+    for text in ("Fishtailing and minnowing", "over 99 % and 97 % sure", " Hz and 18.90 ± 0.07 Hz"):
+        assert text in html
 
 
 def test_only_flights_of_one_label_are_told_together() -> None:

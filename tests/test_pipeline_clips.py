@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from fractions import Fraction
 from functools import cache
 from pathlib import Path
@@ -11,10 +12,12 @@ import av
 import numpy as np
 import pytest
 
-from classify.pipeline import ReadResult, read_clip
+from classify.pipeline import ReadResult, read_clip, read_followed
 from classify.types import Known
 from fixtures.encode import Coding, write_clip
+from tests.made_readings import made_followed
 from tracker.decode import Reader
+from tracker.types import Lost, message
 
 CLIPS = Path(__file__).parent.parent / "fixtures" / "clips"
 LABELLED = (
@@ -89,6 +92,35 @@ def test_the_unusable_clip_is_refused():
     assert reading.refused.key == "tracker.no_flight_no_rate"
 
 
+def test_ordinary_speed_is_the_reason_where_somebody_vouches_for_it():
+    """At 30 a second no click and no lighter background helps: the sentence asks for 240."""
+    known = Known(capture_hz=Fraction(30), hand="right")
+    refused = read_clip(CLIPS / "normal_speed.mp4", known=known).reading.refused
+    assert refused is not None
+    assert refused.key == "tracker.no_flight_slow"
+    assert refused.values["capture_hz"] == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize(
+    ("hz", "key"),
+    [
+        (60, "tracker.no_flight_slow"),
+        (61, "tracker.no_flight"),
+        (240, "tracker.no_flight"),
+        (None, "tracker.no_flight"),
+    ],
+)
+def test_in_slow_motion_other_reasons_stay(hz, key):
+    """Only a rate of ordinary speed that counts explains that nothing was found."""
+    made = made_followed(CLIPS / "clean.mp4")
+    rate = None if hz is None else Fraction(hz)
+    lost = Lost(reason=message("tracker.no_flight"))
+    followed = replace(made, flights=(), lost=lost, clip=replace(made.clip, capture_hz=rate))
+    refused = read_followed(followed, known=Known()).reading.refused
+    assert refused is not None
+    assert refused.key == key
+
+
 def test_the_causes_follow_the_hand():
     """The same swing names the archer's own side."""
     right, left = read_demo("fishtailing").reading, read_demo("left_handed").reading
@@ -147,7 +179,7 @@ def test_a_stretched_file_with_a_wrong_rate_is_caught(stretched):
     assert reading.label is None
     assert reading.refused is not None
     # either no arrow flies like that, or physics contradicts the rate
-    assert reading.refused.key in {"motion.rate_wrong", "tracker.no_flight"}
+    assert reading.refused.key in {"motion.rate_wrong", "tracker.no_flight_slow"}
 
 
 def test_a_film_without_an_arrow_is_refused(tmp_path):

@@ -91,5 +91,5 @@ def parse_arrow(typed: Mapping[str, str]) -> ArrowSpec:
     }
     vanes = values.pop("vanes", None)
     if vanes is not None and not vanes.is_integer():
-        raise InputError("command.not_a_number", name="vanes", text=typed["vanes"], unit="vanes")
+        raise InputError("command.not_a_number", entry="vanes", text=typed["vanes"], unit="vanes")
     return ArrowSpec(vanes=None if vanes is None else int(vanes), **values)

@@ -14,8 +14,14 @@ from tracker.types import message
 from ui.cause_words import spoken
 from ui.command_known import known_from, known_options
 from ui.command_words import help_words, language_of, language_option
-from ui.leading_swing import leading_swing
-from ui.reading_words import frequency_words, headline_chance, label_word, swing_words
+from ui.leading_swing import swings_found
+from ui.reading_words import (
+    found_words,
+    frequency_words,
+    headline_chance,
+    listed,
+    swing_words,
+)
 from ui.text_table import table_lines
 from ui.words import say
 
@@ -98,12 +104,12 @@ def _cells(film: ReadFilm, language: str) -> list[str]:
         return [film.path.name, problem, "", "", "", seconds]
     if reading.refused is not None:
         return [film.path.name, say(reading.refused, language), "", "", "", seconds]
-    swing = leading_swing(reading)
+    swings = [swing for swing in swings_found(reading) if swing is not None]
     return [
         film.path.name,
-        label_word(reading.label, language),
+        found_words(reading.label, reading.presence, language),
         headline_chance(reading, language),
-        "" if swing is None else frequency_words(swing, language),
-        "" if swing is None else swing_words(swing, language),
+        listed([frequency_words(swing, language) for swing in swings], language),
+        listed([swing_words(swing, language) for swing in swings], language),
         seconds,
     ]

@@ -10,14 +10,15 @@ from typing import cast
 import click
 
 from classify.apart import read_clip
-from classify.label import LIKELY
+from classify.label import disturbances_found
 from classify.types import DISTURBANCES, Disturbance, Label, Reading
 from tracker.types import message
 from ui.command_words import help_words, language_of, language_option
 from ui.demo_clips import DemoClip, demo_clips
 from ui.leading_swing import AXIS_OF, KIND_OF, leading_swing
 from ui.progress_line import progress_on_stderr
-from ui.reading_words import label_word, with_error
+from ui.reading_words import label_word
+from ui.rounding import with_error
 from ui.text_table import table_lines
 from ui.words import say
 
@@ -96,7 +97,7 @@ def demo_row(clip: DemoClip, reading: Reading, seconds: float, language: str) ->
     refused = say(message("command.demo_refused"), language)
     presence = cast(Mapping[str, bool], clip.truth["presence"])
     there = () if clip.label is None else tuple(one for one in DISTURBANCES if presence[one])
-    read = tuple(one for one in DISTURBANCES if reading.presence[one] >= LIKELY)
+    read = disturbances_found(reading.label, reading.presence)
     line = leading_swing(reading)
     true = true_mode(clip, reading.label if reading.label in there else clip.label)
     frequency = swing = "–"
@@ -112,7 +113,7 @@ def demo_row(clip: DemoClip, reading: Reading, seconds: float, language: str) ->
         frequency=frequency,
         swing=swing,
         seconds=f"{seconds:.1f}",
-        right=(reading.label is None) == (clip.label is None) and read == there,
+        right=(reading.label is None) == (clip.label is None) and set(read) == set(there),
     )
 
 

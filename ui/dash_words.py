@@ -10,7 +10,7 @@ import streamlit as st
 
 from tracker.types import Message, Value, message
 from ui.command_words import VARIABLE
-from ui.words import LANGUAGES, catalogue, say
+from ui.words import ENTRY, LANGUAGES, catalogue, entries, say
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Words:
         str
             In this language.
         """
-        return say(message(key, **values), self.language)
+        return say(message(key, **values), self.language, "page")
 
     def tell(self, sentence: Message) -> str:
         """Say a sentence that something else made.
@@ -55,7 +55,7 @@ class Words:
         str
             In this language.
         """
-        return say(sentence, self.language)
+        return say(sentence, self.language, "page")
 
     def safe(self, sentence: Message) -> str:
         r"""Say a sentence where Streamlit reads Markdown: in `st.error`, `st.write`, a heading.
@@ -77,13 +77,13 @@ class Words:
         --------
         >>> from tracker.types import message
         >>> Words("en").safe(message("film.missing_file", path="![x](a)"))
-        'There is no file \\\\!\\\\[x\\\\](a). Give the path of a film file.'
+        'There is no file \\!\\[x\\](a). Give the path of a film file.'
         """
         values = {
-            name: _plain(value) if isinstance(value, str) else value
+            name: _plain(value) if isinstance(value, str) and not _is_entry(name, value) else value
             for name, value in sentence.values.items()
         }
-        return say(Message(sentence.key, values), self.language)
+        return say(Message(sentence.key, values), self.language, "page")
 
     def title(self, area: str, name: str, instead: str) -> str:
         """Name something that may have come without a name in the catalogue.
@@ -106,6 +106,11 @@ class Words:
 
 _MARKS = re.compile(r"([\\`*_{}\[\]<>#!|~$:&])")
 """What could be read as Markdown, as a formula, as an icon's or a colour's name, or as HTML."""
+
+
+def _is_entry(name: str, value: str) -> bool:
+    """Tell whether `say` puts a field's own label for it: that is no text that somebody typed."""
+    return name == ENTRY and value in entries("en", "page")
 
 
 def _plain(text: str) -> str:

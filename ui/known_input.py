@@ -53,6 +53,8 @@ WHOLE = re.compile(r"[0-9]{1,9}")
 RATE = re.compile(r"[0-9]{1,12}(\.[0-9]{0,12}|/[0-9]{1,12})?")
 """No longer than anybody types: a number of countless digits takes countless time to make."""
 
+RATE_UNIT = re.compile(r"(hz|fps)$", re.IGNORECASE)
+
 CAPTURE_HZ = Quantity(lowest=10, highest=20_000, unit="Hz")
 
 
@@ -86,6 +88,8 @@ def parse_known(
     --------
     >>> parse_known({"face_cm": "40", "distance_m": "18"}).face_diameter_m
     0.4
+    >>> parse_known({"distance_m": "18,5 m"}).distance_m
+    18.5
     """
     said = {name: text.strip() for name, text in typed.items() if text.strip()}
     numbers = {
@@ -122,7 +126,7 @@ def parse_number(name: str, text: str, quantity: Quantity) -> float:
     name
         As it was typed, for the message.
     text
-        A number with a point or a comma.
+        A number with a point or a comma, the unit behind it or not.
     quantity
         Its unit and bounds.
 
@@ -136,15 +140,18 @@ def parse_number(name: str, text: str, quantity: Quantity) -> float:
     InputError
         If it is no number or out of bounds.
     """
+    bare = text.strip().removesuffix(quantity.unit).rstrip()
     try:
-        value = float(text.replace(",", "."))
+        value = float(bare.replace(",", "."))
     except ValueError:
-        raise InputError("command.not_a_number", name=name, text=text, unit=quantity.unit) from None
+        raise InputError(
+            "command.not_a_number", entry=name, text=text, unit=quantity.unit
+        ) from None
     if not math.isfinite(value) or not quantity.lowest <= value <= quantity.highest:
         raise InputError(
             "command.out_of_bounds",
-            name=name,
-            text=text,
+            entry=name,
+            text=bare,
             lowest=quantity.lowest,
             highest=quantity.highest,
             unit=quantity.unit,
@@ -158,7 +165,7 @@ def parse_capture_hz(text: str) -> Fraction:
     Parameters
     ----------
     text
-        ``240``, ``239.98`` or ``30000/1001``.
+        ``240``, ``239.98`` or ``30000/1001``, with ``Hz`` or ``fps`` behind it or not.
 
     Returns
     -------
@@ -175,7 +182,7 @@ def parse_capture_hz(text: str) -> Fraction:
     >>> parse_capture_hz("30000/1001")
     Fraction(30000, 1001)
     """
-    plain = text.replace(",", ".").replace(" ", "")
+    plain = RATE_UNIT.sub("", text.replace(",", ".").replace(" ", ""))
     if not RATE.fullmatch(plain):
         raise InputError("command.not_a_rate", text=text)
     try:
@@ -185,8 +192,8 @@ def parse_capture_hz(text: str) -> Fraction:
     if not CAPTURE_HZ.lowest <= rate <= CAPTURE_HZ.highest:
         raise InputError(
             "command.out_of_bounds",
-            name="capture_hz",
-            text=text,
+            entry="capture_hz",
+            text=plain,
             lowest=CAPTURE_HZ.lowest,
             highest=CAPTURE_HZ.highest,
             unit=CAPTURE_HZ.unit,

@@ -37,7 +37,7 @@ from ui.reading_store import (
     read_ahead,
 )
 from ui.rounds_part import attempt
-from ui.verdict import causes_html, modes_html, verdict_html
+from ui.verdict import basis_html, causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
 
 _MOST_KEPT = 24
@@ -271,7 +271,7 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
     """
     reading = spoken(result.reading, word.language)
     causes = causes_html(reading.causes, word)
-    verdict = verdict_html(reading, word) + opinion_html(chosen, word)
+    verdict = verdict_html(reading, word) + basis_html(reading, word) + opinion_html(chosen, word)
     if causes:
         left, right = st.columns([3, 2])
         left.html(verdict)

@@ -16,12 +16,20 @@ from ui.corrections import told
 from ui.dash_words import Words, page_words
 from ui.known_form import known_form
 from ui.known_input import parse_known
-from ui.leading_swing import leading_swing
+from ui.leading_swing import leading_swing, swings_found
 from ui.progress_line import stage_words
 from ui.reading_store import kept_reading
-from ui.reading_words import frequency_words, headline_chance, label_word, swing_words
+from ui.reading_words import (
+    found_words,
+    frequency_words,
+    headline_chance,
+    label_word,
+    listed,
+    swing_words,
+)
 
-_COLUMNS = ("state", "read", "sure", "frequency", "swing")
+_READ = ("read", "sure", "frequency", "swing")
+_COLUMNS = ("state", *_READ)
 
 
 def read_queued(clip: QueuedClip, progress: Progress) -> Reading:
@@ -190,30 +198,48 @@ def table_html(clips: list[QueuedClip], word: Words) -> str:
 
 
 def _row(clip: QueuedClip, word: Words) -> str:
-    cells = [_state(clip, word), "", "", "", ""]
-    reading = clip.reading
-    if clip.problem is not None:
-        cells[1] = word.tell(clip.problem)
-    elif reading is not None and reading.refused is not None:
-        cells[1] = word.tell(reading.refused)
-    elif reading is not None:
-        swing = leading_swing(reading)
-        cells[1] = label_word(reading.label, word.language)
-        cells[2] = headline_chance(reading, word.language)
-        cells[3] = "" if swing is None else frequency_words(swing, word.language)
-        cells[4] = "" if swing is None else swing_words(swing, word.language)
-    body = "".join(
-        f'<td data-label="{escape(word(f"round.head_{name}"))}">{escape(cell) or "–"}</td>'
-        for name, cell in zip(_COLUMNS, cells, strict=True)
-    )
+    reading, why = clip.reading, clip.problem
+    if why is None and reading is not None:
+        why = reading.refused
+    if why is not None:
+        # Across all columns of what was read: in one it would push the numbers out of sight.
+        said = _cell("read", word.tell(why), word, f'class="ts-sentence" colspan="{len(_READ)}"')
+    else:
+        cells = ("",) * len(_READ) if reading is None else _cells(reading, word)
+        said = "".join(_cell(name, text, word) for name, text in zip(_READ, cells, strict=True))
     link = f'<a href="/?clip={escape(clip.token)}" target="_self">{escape(clip.name)}</a>'
-    return f'<tr><th scope="row">{link}</th>{body}</tr>'
+    state = _cell("state", _state(clip, word), word)
+    return f'<tr><th scope="row">{link}</th>{state}{said}</tr>'
+
+
+def _cell(name: str, text: str, word: Words, how: str = 'class="ts-wraps"') -> str:
+    label = escape(word(f"round.head_{name}"))
+    return f'<td {how} data-label="{label}">{escape(text) or "–"}</td>'
+
+
+def _cells(reading: Reading, word: Words) -> tuple[str, ...]:
+    swings = [swing for swing in swings_found(reading) if swing is not None]
+    frequencies = [frequency_words(swing, word.language) for swing in swings]
+    widths = [swing_words(swing, word.language) for swing in swings]
+    return (
+        found_words(reading.label, reading.presence, word.language),
+        headline_chance(reading, word.language),
+        listed([_unbroken(text) for text in frequencies], word.language),
+        listed([_unbroken(text) for text in widths], word.language),
+    )
+
+
+def _unbroken(text: str) -> str:
+    """Keep a number with its error and its unit on one line."""
+    return text.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _state(clip: QueuedClip, word: Words) -> str:
     if clip.state == "reading" and clip.stage:
         stage = stage_words(clip.stage, word.language)
         return word("round.state_stage", stage=stage, percent=100 * clip.share)
+    if clip.reading is not None and clip.reading.refused is not None:
+        return word("round.state_refused")
     return word(f"round.state_{clip.state}")
 
 

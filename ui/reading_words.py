@@ -6,11 +6,15 @@ Numbers are rounded to what their standard error allows, and always carry it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
-from classify.types import DISTURBANCES, Cause, ModeLine, Reading
+from classify.label import disturbances_found
+from classify.types import DISTURBANCES, ArrowSpec, Cause, Disturbance, ModeLine, Reading
 from tracker.types import message
+from ui.rounding import with_error
 from ui.words import catalogue, say
+
+_AXES = ("reading.side_to_side", "reading.up_and_down")
 
 
 def reading_lines(reading: Reading, language: str = "en") -> list[str]:
@@ -36,14 +40,15 @@ def reading_lines(reading: Reading, language: str = "en") -> list[str]:
 def _read_lines(reading: Reading, language: str) -> Iterator[str]:
     yield headline(reading, language)
     yield presence_line(reading, language)
-    for title, modes in (
-        ("reading.side_to_side", reading.across),
-        ("reading.up_and_down", reading.up_down),
+    unseen = unseen_lines(reading, language)
+    for axis, (title, modes) in enumerate(
+        zip(_AXES, (reading.across, reading.up_down), strict=True)
     ):
         heading = say(message(title), language)
-        lines = [mode_line(mode, language) for mode in modes[:2]]
-        for line in lines or [say(message("reading.no_modes"), language)]:
-            yield f"{heading}: {line}"
+        lines = [f"{heading}: {mode_line(mode, language)}" for mode in modes[:2]]
+        yield from lines or [
+            unseen.get(axis, f"{heading}: {say(message('reading.no_modes'), language)}")
+        ]
     if reading.clean_below_mm is not None:
         across, up_down = reading.clean_below_mm
         yield say(message("reading.clean_below", across=across, up_down=up_down), language)
@@ -55,6 +60,36 @@ def _read_lines(reading: Reading, language: str) -> Iterator[str]:
     for note in reading.notes[:2]:
         yield say(message("reading.note", text=say(note, language)), language)
     yield say(message("reading.caution"), language)
+
+
+def unseen_lines(reading: Reading, language: str = "en") -> dict[int, str]:
+    """Say for each axis without a swing how wide one could hide.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    dict
+        A sentence by axis, 0 across, 1 up and down; empty for a clean flight, whose limits are
+        said as such.
+    """
+    if reading.clean_below_mm is not None:
+        return {}
+    return {
+        axis: say(
+            message(
+                "reading.unseen_below", axis=say(message(_AXES[axis]), language), limit_mm=limit
+            ),
+            language,
+        )
+        for axis, limit in enumerate(reading.unseen_below_mm)
+        if limit is not None
+    }
 
 
 def _refused_lines(reading: Reading, language: str) -> Iterator[str]:
@@ -97,11 +132,11 @@ def headline(reading: Reading, language: str = "en") -> str:
     if reading.refused is not None:
         reason = say(reading.refused, language)
         return say(message("reading.headline_refused", reason=reason), language)
-    label = label_word(reading.label, language)
-    plain = say(message(f"reading.plain_{reading.label}"), language)
-    if reading.label is None or reading.label == "clean":
+    label = found_words(reading.label, reading.presence, language)
+    plain = "; ".join(plain_words(reading, language))
+    percent = _chances(reading, language)
+    if not percent:
         return say(message("reading.headline_clean", label=label, plain=plain), language)
-    percent = percent_words(reading.presence[reading.label], language)
     return say(
         message("reading.headline", label=label, plain=plain, percent=percent),
         language,
@@ -109,7 +144,7 @@ def headline(reading: Reading, language: str = "en") -> str:
 
 
 def headline_chance(reading: Reading, language: str = "en") -> str:
-    """Say how sure the leading label is.
+    """Say how sure each disturbance is that was found.
 
     Parameters
     ----------
@@ -121,12 +156,77 @@ def headline_chance(reading: Reading, language: str = "en") -> str:
     Returns
     -------
     str
-        For example "97 % sure"; empty for a refusal and for a clean flight.
+        For example "97 % sure", or "over 99 % and 97 % sure" for two, in the order in which
+        `found_words` names them; empty for a refusal and for a clean flight.
     """
-    if reading.label is None or reading.label == "clean":
-        return ""
-    percent = percent_words(reading.presence[reading.label], language)
-    return say(message("reading.headline_sure", percent=percent), language)
+    percent = _chances(reading, language)
+    return say(message("reading.headline_sure", percent=percent), language) if percent else ""
+
+
+def _chances(reading: Reading, language: str) -> str:
+    found = disturbances_found(reading.label, reading.presence)
+    return listed([percent_words(reading.presence[one], language) for one in found], language)
+
+
+def plain_words(reading: Reading, language: str = "en") -> list[str]:
+    """Say in plain words what the tail does.
+
+    Parameters
+    ----------
+    reading
+        What was read.
+    language
+        Two letters.
+
+    Returns
+    -------
+    list of str
+        One for each disturbance that was found, else one for the label.
+    """
+    found = disturbances_found(reading.label, reading.presence) or (reading.label,)
+    return [say(message(f"reading.plain_{one}"), language) for one in found]
+
+
+def found_words(
+    label: str | None, presence: Mapping[Disturbance, float], language: str = "en"
+) -> str:
+    """Name everything that was found, the leading disturbance first.
+
+    Parameters
+    ----------
+    label, presence
+        As in `Reading`, or as in the object that it is kept as.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        For example "Fishtailing and minnowing", "Clean flight", "No reading".
+    """
+    first, *others = disturbances_found(label, presence) or (label,)
+    names = [label_word(one, language).lower() for one in others]
+    return listed([label_word(first, language), *names], language)
+
+
+def listed(words: Sequence[str], language: str = "en") -> str:
+    """Join words to a list as it is spoken.
+
+    Parameters
+    ----------
+    words
+        In one language.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        "A", "A and B" or "A, B and C".
+    """
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {say(message('reading.and'), language)} {words[-1]}"
 
 
 def label_word(label: str | None, language: str = "en") -> str:
@@ -333,6 +433,55 @@ def scale_line(reading: Reading, language: str = "en") -> str:
     return say(text, language)
 
 
+def basis_lines(reading: Reading, language: str = "en") -> list[str]:
+    """Say what hertz, millimetres and expected frequencies rest on.
+
+    Parameters
+    ----------
+    reading
+        What was read, or why not.
+    language
+        Two letters.
+
+    Returns
+    -------
+    list of str
+        The frame rate with who vouches for it; of a reading also the scale with its source and the
+        arrow's speed, and whether the arrow was said.
+    """
+    lines = [clip_line(reading, language)]
+    if reading.refused is None:
+        lines.append(scale_line(reading, language))
+        if reading.prediction is not None and reading.known.arrow in (None, ArrowSpec()):
+            lines.append(say(message("reading.expected_usual"), language))
+    return lines
+
+
+def clip_line(reading: Reading, language: str = "en") -> str:
+    """Say how many frames a second the film was taken at, and who vouches for it.
+
+    Parameters
+    ----------
+    reading
+        What was read, or why not.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        Frames, rate and its source.
+    """
+    facts = reading.clip_facts
+    frames, hz = facts.get("frames"), facts.get("capture_hz")
+    count = frames if isinstance(frames, int) else 0
+    if not isinstance(hz, int | float):
+        return say(message("reading.clip_no_rate", frames=count), language)
+    vouched = str(facts.get("capture_from")).replace(" ", "_")
+    source = say(message(f"reading.capture_from_{vouched}"), language)
+    return say(message("reading.clip", frames=count, hz=hz, source=source), language)
+
+
 def source_words(source: str, language: str = "en") -> str:
     """Name what a scale rests on.
 
@@ -353,36 +502,3 @@ def source_words(source: str, language: str = "en") -> str:
         key = f"reading.source_{part.replace(' ', '_')}"
         named.append(say(message(key), language) if key in catalogue("en") else part)
     return f" {say(message('reading.and'), language)} ".join(named)
-
-
-def with_error(value: float, sigma: float) -> str:
-    """Write a number and its standard error, rounded to one or two digits of the error.
-
-    Parameters
-    ----------
-    value, sigma
-        In one unit.
-
-    Returns
-    -------
-    str
-        Without the unit.
-
-    Examples
-    --------
-    >>> with_error(4.1234, 0.0377)
-    '4.12 ± 0.04'
-    >>> with_error(12.34, 1.23)
-    '12.3 ± 1.2'
-    >>> with_error(3.0, float("inf"))
-    '3 ± ?'
-    """
-    if not math.isfinite(sigma):
-        return f"{value:.2g} ± ?"
-    if sigma <= 0:
-        return f"{value:.3g} ± 0"
-    power = math.floor(math.log10(sigma))
-    # Two digits of an error that begins with 1, where one digit would round by up to 50 %.
-    digits = 1 if sigma / 10.0**power < 1.95 else 0
-    places = max(0, digits - power)
-    return f"{value:.{places}f} ± {sigma:.{places}f}"

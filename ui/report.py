@@ -21,8 +21,8 @@ from classify.types import Reading
 from classify.units import UnitSystem, shown
 from tracker.types import InputError, message
 from ui.figure import Figure
-from ui.reading_words import with_error
 from ui.report_figures import Say, impacts_figure, swing_figure, versions_figure
+from ui.rounding import with_error
 from ui.words import say
 
 

@@ -16,8 +16,10 @@ from classify.evidence import ARROW_PARTS, BOW_PARTS
 from classify.evidence_book import Seen, record
 from classify.evidence_payload import EvidenceKind
 from classify.knowledge import load_knowledge
+from classify.label import disturbances_found
 from classify.logbook_undo import delete
 from classify.report_json import reading_json
+from classify.types import DISTURBANCES, Disturbance
 from ui.clip_chooser import choices, clip_by_token, shelf
 from ui.corrections import told
 from ui.dash_words import Words
@@ -25,6 +27,7 @@ from ui.known_input import parse_known
 from ui.page_read import progress_bar
 from ui.picker import Still, pick_points
 from ui.reading_store import kept_reading
+from ui.reading_words import found_words
 from ui.report_film import known_with_sheet
 from ui.rounds_correct import correct_part
 from ui.rounds_part import AtHand, attempt, day_field
@@ -97,7 +100,7 @@ def _seen_html(seen: Seen, word: Words) -> str:
     kind = word(f"rounds.kind_{names.get(seen.kind, seen.kind)}")
     parts = [f"<strong>{escape(seen.dated)} · {escape(kind)}</strong>"]
     if seen.kind == "flight":
-        parts.append(escape(_flight_words(seen.payload, word)))
+        parts.append(escape(flight_words(seen.payload, word)))
     elif seen.kind == "powder":
         marks = seen.payload.get("marks")
         count = len(marks) if isinstance(marks, list) else 0
@@ -119,10 +122,39 @@ def _seen_html(seen: Seen, word: Words) -> str:
     return " · ".join(parts)
 
 
-def _flight_words(payload: Mapping[str, object], word: Words) -> str:
-    reading = payload.get("reading")
-    label = reading.get("label") if isinstance(reading, dict) else None
-    said = word.title("reading", f"label_{label or 'none'}", "")
+def flight_words(payload: Mapping[str, object], word: Words) -> str:
+    """Say what a kept flight showed, and which arrow it was.
+
+    Parameters
+    ----------
+    payload
+        As the logbook keeps it.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        Everything that was found in it, the leading disturbance first; of a refused clip the
+        reason.
+    """
+    kept = payload.get("reading")
+    reading: Mapping[str, object] = kept if isinstance(kept, dict) else {}
+    label, refused = reading.get("label"), reading.get("refused")
+    # Kept flights may come from another coach's file, with anything in them.
+    presence = reading.get("presence")
+    odds: Mapping[object, object] = presence if isinstance(presence, dict) else {}
+    chances: dict[Disturbance, float] = {
+        name: chance for name in DISTURBANCES if isinstance(chance := odds.get(name), float)
+    }
+    found = disturbances_found(label if isinstance(label, str) else None, chances)
+    if found:
+        said = found_words(found[0], chances, word.language)
+    else:
+        said = word.title("reading", f"label_{label or 'none'}", "")
+    if label is None and isinstance(refused, str):
+        # Kept as it was said that day; a refused clip must not stand there as if it told something.
+        said = word("reading.headline_refused", reason=refused)
     arrow = payload.get("arrow")
     return said if not arrow else word("rounds.arrow_said", label=said, arrow=str(arrow))
 

@@ -10,6 +10,7 @@ import numpy as np
 import streamlit as st
 
 from classify.imagined import Imagined, imagine
+from classify.label import disturbances_found
 from classify.read_result import ReadResult
 from classify.types import Reading
 from tracker.types import InputError, message
@@ -26,6 +27,7 @@ from ui.flight_views import flight_views
 from ui.kept_readings import Kept
 from ui.lessons import LABELS, RECENT, Answer, LessonBook, confusion, recent_share
 from ui.page_read import kept_views, read_with_progress
+from ui.reading_words import found_words, listed
 from ui.shelf import data_folder
 from ui.teach_sandbox import show_imagined
 from ui.verdict import verdict_html
@@ -181,7 +183,7 @@ def _keep(question: Question, trainee: str, said: str, word: Words) -> None:
         LessonBook(data_folder()).add(
             trainee=trainee,
             question=question.token,
-            shown=str(question.reading.label),
+            shown=shown_by(question.reading, said),
             said=said,
         )
     except InputError as mistake:
@@ -189,6 +191,56 @@ def _keep(question: Question, trainee: str, said: str, word: Words) -> None:
         return
     st.query_params["said"] = said
     st.rerun()
+
+
+def shown_by(reading: Reading, said: str) -> str:
+    """Give the label to count an answer by: what was said, if it is there at all.
+
+    Where two disturbances are there, which of them leads may hang on less than their errors; an
+    eye that sees either is right.
+
+    Parameters
+    ----------
+    reading
+        What was measured; has a label.
+    said
+        The answer.
+
+    Returns
+    -------
+    str
+        The answer itself if it is right, else the reading's label.
+    """
+    there = disturbances_found(reading.label, reading.presence)
+    return said if said in there else str(reading.label)
+
+
+def answer_words(reading: Reading, said: str, word: Words) -> str:
+    """Say whether an answer is right, and all that is there.
+
+    Parameters
+    ----------
+    reading
+        What was measured; has a label.
+    said
+        The answer.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        One sentence, or two where something else is there too.
+    """
+    if shown_by(reading, said) != said:
+        label = found_words(reading.label, reading.presence, word.language)
+        return word("teach.wrong", said=word(f"reading.label_{said}"), label=label)
+    right = word("teach.right", label=word(f"reading.label_{said}"))
+    there = disturbances_found(reading.label, reading.presence)
+    others = [word(f"reading.label_{one}").lower() for one in there if one != said]
+    if not others:
+        return right
+    return f"{right} {word('teach.right_too', others=listed(others, word.language))}"
 
 
 def _show_bare(question: Question, word: Words) -> None:
@@ -219,11 +271,8 @@ def _show_bare(question: Question, word: Words) -> None:
 
 
 def _answered(question: Question, said: str, word: Words) -> None:
-    label = word(f"reading.label_{question.reading.label}")
-    if said == question.reading.label:
-        st.success(word("teach.right", label=label))
-    else:
-        st.error(word("teach.wrong", said=word(f"reading.label_{said}"), label=label))
+    told_so = st.success if shown_by(question.reading, said) == said else st.error
+    told_so(answer_words(question.reading, said, word))
     if st.button(word("teach.next"), type="primary", key="next-flight"):
         _turn_to_next()
     st.subheader(word("teach.measured"), anchor=False)
@@ -266,13 +315,27 @@ def _score(trainee: str, word: Words) -> None:
     )
     st.subheader(word.safe(score), anchor=False)
     left, right = st.columns([3, 2])
-    left.html(_confusion_html(answers, word))
+    left.html(confusion_html(answers, word))
     if len(answers) > 1:
         with right:
             show_chart("teach-progress", _progress_picture(answers, word))
 
 
-def _confusion_html(answers: list[Answer], word: Words) -> str:
+def confusion_html(answers: list[Answer], word: Words) -> str:
+    """Write the table of what was shown and what was said.
+
+    Parameters
+    ----------
+    answers
+        Of one trainee.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML; right answers carry a tick where there are any.
+    """
     names = [word(f"reading.label_{name}") for name in LABELS]
     heads = "".join(
         f'<th scope="col">{escape(word("teach.confusion_said", label=name))}</th>' for name in names
@@ -280,7 +343,7 @@ def _confusion_html(answers: list[Answer], word: Words) -> str:
     rows = []
     for shown, name, counts in zip(LABELS, names, confusion(answers), strict=True):
         cells = "".join(
-            f'<td class="{"ts-hit" if said == shown else "ts-miss" if count else ""}" '
+            f'<td class="{_mark(count, right=said == shown)}" '
             f'data-label="{escape(word("teach.confusion_said", label=other))}">{count or "·"}</td>'
             for said, other, count in zip(LABELS, names, counts, strict=True)
         )
@@ -292,6 +355,13 @@ def _confusion_html(answers: list[Answer], word: Words) -> str:
         f'<th scope="col">{escape(word("teach.confusion_shown"))}</th>{heads}</tr></thead>'
         f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
+
+
+def _mark(count: int, *, right: bool) -> str:
+    """Mark what happened: a tick beside nothing would look like a success."""
+    if not count:
+        return ""
+    return "ts-hit" if right else "ts-miss"
 
 
 def _progress_picture(answers: list[Answer], word: Words) -> Picture:

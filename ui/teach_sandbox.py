@@ -43,9 +43,9 @@ def sandbox(word: Words) -> None:
         The page's language.
     """
     st.html(f'<p class="ts-note">{escape(word("teach.sandbox_help"))}</p>')
-    # The flight comes first, so that a phone shows it above the sliders.
-    shown, handles = st.columns([2, 1])
-    with handles:
+    # The sliders come first: on a phone, below the flight, they would be out of sight of it.
+    handles, shown = st.columns([1, 2])
+    with handles, st.container(key="sandbox-handles"):
         flight = _sliders(word)
     reading = imagine(flight)
     with shown:

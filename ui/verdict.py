@@ -7,15 +7,20 @@ from __future__ import annotations
 
 from html import escape
 
+from classify.label import disturbances_found
 from classify.types import DISTURBANCES, Cause, ModeLine, Reading
 from ui.dash_words import Words
 from ui.reading_words import (
+    basis_lines,
     expected_range_hz,
+    found_words,
     frequency_words,
     headline_chance,
     label_word,
     percent_words,
+    plain_words,
     swing_words,
+    unseen_lines,
 )
 
 _COLUMNS = ("kind", "frequency", "expected", "swing", "damping")
@@ -53,16 +58,20 @@ def verdict_html(reading: Reading, word: Words) -> str:
         HTML.
     """
     kind = "refused" if reading.refused is not None else reading.label or "none"
-    label = label_word(reading.label, word.language)
+    label = found_words(reading.label, reading.presence, word.language)
+    icons = "".join(
+        label_icon(one)
+        for one in disturbances_found(reading.label, reading.presence) or (reading.label,)
+    )
     if reading.refused is not None:
         plain = word.tell(reading.refused)
         chances = ""
     else:
-        plain = word(f"reading.plain_{reading.label}").capitalize() + "."
+        plain = " ".join(f"{one.capitalize()}." for one in plain_words(reading, word.language))
         chances = _chances_html(reading, word)
     return (
         f'<section class="ts-card ts-{kind}" aria-label="{escape(word("pages.verdict"))}">'
-        f'<div class="ts-headline">{label_icon(reading.label)}'
+        f'<div class="ts-headline">{icons}'
         f'<div><h2>{escape(label)}</h2><p class="ts-plain">{escape(plain)}</p></div>'
         f'<p class="ts-chance">{escape(headline_chance(reading, word.language))}</p></div>'
         f"{chances}{_clean_html(reading, word)}{_reasons_html(reading, word)}</section>"
@@ -94,8 +103,30 @@ def _clean_html(reading: Reading, word: Words) -> str:
 
 def _reasons_html(reading: Reading, word: Words) -> str:
     said = [word.tell(reason) for reason in (*reading.reasons, *reading.notes)]
+    said[len(reading.reasons) : len(reading.reasons)] = [
+        f"{text}." for text in unseen_lines(reading, word.language).values()
+    ]
     items = "".join(f"<li>{escape(text)}</li>" for text in dict.fromkeys(said))
     return f'<ul class="ts-reasons">{items}</ul>' if items else ""
+
+
+def basis_html(reading: Reading, word: Words) -> str:
+    """Write the quiet line under the verdict: where its hertz and millimetres come from.
+
+    Parameters
+    ----------
+    reading
+        What was read, or why not.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    said = " · ".join(escape(line) for line in basis_lines(reading, word.language))
+    return f'<p class="ts-basis">{said}</p>'
 
 
 def modes_html(reading: Reading, word: Words) -> str:

@@ -31,6 +31,24 @@ def test_naming_exercise_is_answered_and_counted(dashboard: str, page: Page) -> 
     expect(page.get_by_text("Robin: ")).to_contain_text("of 1 right")
 
 
+def test_a_phone_shows_the_sandbox_sliders_above_what_they_move(dashboard: str, page: Page) -> None:
+    """Nobody scrolls two screens between a slider and its flight: they fit one above the other."""
+    page.set_viewport_size({"width": 390, "height": 900})
+    page.goto(f"{dashboard}/teach")
+    settled(page)
+    expect(page.locator(".ts-card h2").first).to_have_text("Fishtailing")
+    first, last = (
+        page.get_by_role("slider", name=name).bounding_box()
+        for name in ("Slow swing from side to side, mm", "Frames a second")
+    )
+    flight = page.locator("canvas.sketch").bounding_box()
+    assert first is not None
+    assert last is not None
+    assert flight is not None
+    assert last["y"] - first["y"] < 600
+    assert last["y"] < flight["y"] < last["y"] + 900
+
+
 def test_sandbox_answers_a_slider_at_once(dashboard: str, page: Page) -> None:
     """The label follows the slider; after the first draw it takes less than the 0.3 s we ask."""
     page.goto(f"{dashboard}/teach")

@@ -1,7 +1,8 @@
 """Every sentence a coach reads: messages go in, sentences of one language come out.
 
 A language is a folder here, of TOML files, one for each area; ``area.name`` is the name under
-`area.toml`. Templates use `str.format` fields.
+`area.toml`. Templates use `str.format` fields. A number that comes with its standard error can be
+asked for as one text.
 """
 
 from __future__ import annotations
@@ -10,8 +11,10 @@ import tomllib
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
+from typing import Literal
 
-from tracker.types import Message
+from tracker.types import Message, Value
+from ui.rounding import with_error
 
 LANGUAGES: Mapping[str, str] = {"en": "English", "es": "Español"}
 
@@ -39,7 +42,40 @@ def catalogue(language: str) -> Mapping[str, str]:
     return templates
 
 
-def say(message: Message, language: str = "en") -> str:
+Face = Literal["command", "page"]
+"""Where a sentence is read: what the coach is to give is an option there and a field here."""
+
+ENTRY = "entry"
+"""Value of a message that names one thing a coach can give, as `entries` has it."""
+
+
+@cache
+def entries(language: str, face: Face) -> Mapping[str, str]:
+    """Name everything that a coach can give about a clip, as the face of the tool names it.
+
+    Parameters
+    ----------
+    language
+        Two letters.
+    face
+        Where it is given.
+
+    Returns
+    -------
+    Mapping
+        Name by key of what is known: ``--capture-hz``, or “Frames a second, as filmed”.
+    """
+    said, english = catalogue(language), catalogue("en")
+    helped = "pages.known_help_"
+    names = [key.removeprefix(helped) for key in english if key.startswith(helped)]
+    if face == "command":
+        return {name: f"--{name.replace('_', '-')}" for name in names}
+    labels = {name: f"pages.known_{name}" for name in names}
+    quoted = said.get("pages.entry", english["pages.entry"])
+    return {name: quoted.format(label=said.get(key, english[key])) for name, key in labels.items()}
+
+
+def say(message: Message, language: str = "en", face: Face = "command") -> str:
     """Turn a message into a sentence.
 
     Parameters
@@ -48,6 +84,9 @@ def say(message: Message, language: str = "en") -> str:
         What to say.
     language
         Two letters; a sentence that the language lacks is said in English.
+    face
+        Where it is read. A template asks by ``{give_capture_hz}`` for the option or the field in
+        which the capture rate is given.
 
     Returns
     -------
@@ -67,4 +106,26 @@ def say(message: Message, language: str = "en") -> str:
     'There is no file a.mp4. Give the path of a film file.'
     """
     template = catalogue(language).get(message.key) or catalogue("en")[message.key]
-    return template.format(**message.values)
+    named = entries(language, face)
+    # A value follows: behind an option as it is typed, behind a field's label after a colon.
+    then = ":" if face == "page" else ""
+    values: dict[str, Value] = {f"give_{name}": text + then for name, text in named.items()}
+    values |= _with_errors(message.values) | dict(message.values)
+    if ENTRY in values:
+        values[ENTRY] = named.get(str(values[ENTRY]), values[ENTRY])
+    return template.format(**values)
+
+
+def _with_errors(values: Mapping[str, Value]) -> dict[str, str]:
+    """Write each number that brings its standard error as one text, rounded as that allows.
+
+    ``swing_mm`` with ``swing_sigma_mm`` gives a template ``swing``: rounded in the template, it
+    would be rounded otherwise than in the tables beside it.
+    """
+    texts = {}
+    for name, sigma in values.items():
+        what, marked, unit = name.partition("_sigma_")
+        value = values.get(f"{what}_{unit}")
+        if marked and isinstance(value, int | float) and isinstance(sigma, int | float):
+            texts[what] = with_error(value, sigma)
+    return {what: text for what, text in texts.items() if what not in values}
