@@ -58,6 +58,22 @@ def test_every_round_on_the_page_is_what_the_truth_needed(season):
             assert cure.change in item or cure.far_change in item
 
 
+@pytest.mark.usefixtures("season")
+def test_an_address_of_an_archer_who_is_not_here_shows_nobody_elses_advice():
+    """A warning and an empty choice; the address stays until somebody is chosen."""
+    page = opened(archer="Nobody")
+    assert [warning.value for warning in page.warning] == [
+        "The archer of this address is not in this logbook. Choose another one, or write this one"
+        " down."
+    ]
+    assert "ts-change" not in html_of(page)
+    assert page.query_params["archer"] == "Nobody"
+    chosen = page.selectbox(key="rounds-archer").set_value("Birch").run()
+    assert not chosen.warning
+    assert "ts-change" in html_of(chosen)
+    assert chosen.query_params["archer"] == "Birch"
+
+
 def test_the_page_looks_back_at_an_earlier_version(season):
     """As of version 2 the card proposes what the truth needed then, and offers no way to do it."""
     book, played = season
