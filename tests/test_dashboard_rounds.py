@@ -91,6 +91,19 @@ def test_the_page_looks_back_at_an_earlier_version(season):
         box = next(b for b in then.selectbox if b.label == "As of version")
 
 
+def test_an_earlier_version_can_be_reached_by_its_address(season):
+    """A reload keeps looking back, and another archer's page is not touched by it."""
+    book, _ = season
+    bow = logbook.find_setup(book, logbook.find_archer(book, "Birch"), None)
+    looking_back = {f"as-of-{bow.id[:8]}": "1"}
+    then = opened(archer="Birch", **looking_back)
+    assert next(box for box in then.selectbox if box.label == "As of version").value == 1
+    assert not [b for b in then.button if b.label == "Write it down"]
+    other = opened(archer="Alder", **looking_back)
+    box = next(box for box in other.selectbox if box.label == "As of version")
+    assert str(box.value) == box.options[-1]
+
+
 def test_wind_is_corrected_on_the_page_with_its_past(season):
     """A forgotten wind is added to a test; the reasoning asks for calm, the past is shown."""
     book, _ = season

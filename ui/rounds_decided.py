@@ -30,7 +30,13 @@ def case_as_of(at: AtHand) -> Case:
     if len(numbers) < 2:
         return at.case
     number = st.selectbox(
-        at.word("rounds.as_of"), numbers, index=len(numbers) - 1, key=at.key("as-of"), width=200
+        at.word("rounds.as_of"),
+        numbers,
+        index=len(numbers) - 1,
+        # In the address under the set-up's own name: another set-up has other versions.
+        key=at.key("as-of"),
+        bind="query-params",
+        width=200,
     )
     if number == numbers[-1]:
         return at.case
