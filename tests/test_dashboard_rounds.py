@@ -104,6 +104,15 @@ def test_an_earlier_version_can_be_reached_by_its_address(season):
     assert str(box.value) == box.options[-1]
 
 
+@pytest.mark.usefixtures("season")
+def test_a_spanish_page_says_versions_and_decisions_in_spanish():
+    """The season was played in English; what a person typed is all that stays English."""
+    for query in ({}, {"part": "sheet"}):
+        shown = html_of(opened(archer="Alder", language="es", **query))
+        for english in ("Lower the", "Fletch three", "<dd>yes", "<dd>good", "degrees", "turns"):
+            assert english not in shown, english
+
+
 def test_wind_is_corrected_on_the_page_with_its_past(season):
     """A forgotten wind is added to a test; the reasoning asks for calm, the past is shown."""
     book, _ = season
