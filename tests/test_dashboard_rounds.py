@@ -58,6 +58,22 @@ def test_every_round_on_the_page_is_what_the_truth_needed(season):
             assert cure.change in item or cure.far_change in item
 
 
+@pytest.mark.usefixtures("season")
+def test_an_address_of_an_archer_who_is_not_here_shows_nobody_elses_advice():
+    """A warning and an empty choice; the address stays until somebody is chosen."""
+    page = opened(archer="Nobody")
+    assert [warning.value for warning in page.warning] == [
+        "The archer of this address is not in this logbook. Choose another one, or write this one"
+        " down."
+    ]
+    assert "ts-change" not in html_of(page)
+    assert page.query_params["archer"] == "Nobody"
+    chosen = page.selectbox(key="rounds-archer").set_value("Birch").run()
+    assert not chosen.warning
+    assert "ts-change" in html_of(chosen)
+    assert chosen.query_params["archer"] == "Birch"
+
+
 def test_the_page_looks_back_at_an_earlier_version(season):
     """As of version 2 the card proposes what the truth needed then, and offers no way to do it."""
     book, played = season
@@ -73,6 +89,28 @@ def test_the_page_looks_back_at_an_earlier_version(season):
         assert card in (cure.change, cure.far_change)
         assert not [b for b in then.button if b.label == "Write it down"]
         box = next(b for b in then.selectbox if b.label == "As of version")
+
+
+def test_an_earlier_version_can_be_reached_by_its_address(season):
+    """A reload keeps looking back, and another archer's page is not touched by it."""
+    book, _ = season
+    bow = logbook.find_setup(book, logbook.find_archer(book, "Birch"), None)
+    looking_back = {f"as-of-{bow.id[:8]}": "1"}
+    then = opened(archer="Birch", **looking_back)
+    assert next(box for box in then.selectbox if box.label == "As of version").value == 1
+    assert not [b for b in then.button if b.label == "Write it down"]
+    other = opened(archer="Alder", **looking_back)
+    box = next(box for box in other.selectbox if box.label == "As of version")
+    assert str(box.value) == box.options[-1]
+
+
+@pytest.mark.usefixtures("season")
+def test_a_spanish_page_says_versions_and_decisions_in_spanish():
+    """The season was played in English; what a person typed is all that stays English."""
+    for query in ({}, {"part": "sheet"}):
+        shown = html_of(opened(archer="Alder", language="es", **query))
+        for english in ("Lower the", "Fletch three", "<dd>yes", "<dd>good", "degrees", "turns"):
+            assert english not in shown, english
 
 
 def test_wind_is_corrected_on_the_page_with_its_past(season):

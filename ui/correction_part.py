@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from html import escape
 
 import numpy as np
@@ -59,21 +60,22 @@ def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -
     clip = result.followed.clip
     key = f"{tab}-{chosen.sha256[:12]}"
     st.html(f'<p class="ts-note">{escape(word(f"pages.correct_{tab}_help"))}</p>')
-    frame = st.slider(
-        word("pages.correct_frame"),
-        0,
-        max(1, clip.frames - 1),
-        _lost_frame(result) if tab == "nock" else _first_frame(result),
-        key=f"frame-{key}",
-    )
+    start = _lost_frame(result) if tab == "nock" else _first_frame(result)
+    frame = _frame_choice(f"frame-{key}", start, max(1, clip.frames - 1), word)
     try:
         still = still_of(chosen.path, chosen.sha256, frame, width=clip.width, height=clip.height)
     except (InputError, KeyError):
         st.warning(word("pages.correct_no_frame"))
         return
     if tab == "nock":
+        still = replace(still, nock_px=_nock_px(result, frame))
         points = pick_points(
-            f"pick-{key}", still, points=1, send=word("pages.correct_nock_send"), word=word
+            f"pick-{key}",
+            still,
+            points=1,
+            send=word("pages.correct_nock_send"),
+            word=word,
+            says=word(f"pages.pick_{'unseen' if still.nock_px is None else 'seen'}"),
         )
         if points is not None:
             _keep(chosen, "click", click_text(frame, points), word)
@@ -87,6 +89,31 @@ def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -
         _take_back(chosen, "face", {"face_mark": ""}, word)
     else:
         _ends(chosen, still, word)
+
+
+def _frame_choice(key: str, start: int, last: int, word: Words) -> int:
+    """Choose a frame by a slider, and by steps of one, which a finger cannot slide."""
+    # Its first value goes through the state, since a step writes there too.
+    st.session_state.setdefault(key, start)
+
+    def step(by: int) -> None:
+        st.session_state[key] = min(max(st.session_state[key] + by, 0), last)
+
+    frame = st.slider(word("pages.correct_frame"), 0, last, key=key)
+    with st.container(horizontal=True):
+        for name, by, sign in (("back", -1, "❮"), ("forward", 1, "❯")):
+            text = f"{sign} {word(f'pages.viewer_{name}')}"
+            st.button(text, key=f"{key}-{name}", on_click=step, args=(by,))
+    return frame
+
+
+def _nock_px(result: ReadResult, frame: int) -> tuple[float, float] | None:
+    """Give the nock's place in the raw picture, where the track has one."""
+    track = result.track
+    if track is None or frame >= len(track.seen) or not track.seen[frame]:
+        return None
+    x_px, y_px = track.xy_px[frame] + track.shake_px[frame]
+    return float(x_px), float(y_px)
 
 
 def _ends(chosen: ChosenClip, still: Still, word: Words) -> None:

@@ -17,6 +17,8 @@ def linked_choice(
     label: str,
     options: Sequence[Option],
     format_func: Callable[[str], str],
+    *,
+    kept: bool = False,
 ) -> Option:
     """Show a choice that follows the address, and writes itself there.
 
@@ -32,13 +34,16 @@ def linked_choice(
         The first is the one without a parameter.
     format_func
         Names an option.
+    kept
+        Whether it outlasts a visit to another page, which takes it out of the address.
 
     Returns
     -------
     Option
         What is chosen.
     """
-    asked = st.query_params.get(name, options[0])
+    last = st.session_state.get(f"kept-{name}", options[0]) if kept else options[0]
+    asked = st.query_params.get(name, last)
     start = next((option for option in options if option == asked), options[0])
     chosen = place.segmented_control(
         label,
@@ -48,6 +53,8 @@ def linked_choice(
         format_func=format_func,
         key=f"linked-{name}",
     )
-    if chosen != asked:
+    if chosen != st.query_params.get(name, options[0]):
         st.query_params[name] = chosen
+    if kept:
+        st.session_state[f"kept-{name}"] = chosen
     return chosen

@@ -10,7 +10,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from classify.read_result import ReadResult
-from classify.side_by_side import difference
+from classify.side_by_side import Difference, differences
 from tracker.types import InputError
 from ui.charts import Picture, compared_picture
 from ui.clip_chooser import ChosenClip, choices, clip_by_token, shelf
@@ -88,9 +88,8 @@ def _show(clips: list[ChosenClip], results: list[ReadResult], word: Words) -> No
     for column, chosen, result in zip(columns, clips, results, strict=True):
         column.html(_head(chosen, result, word))
     for axis in ("across", "up_down"):
-        told_of = difference(results[0].reading, results[1].reading, axis)
-        if told_of is not None:
-            st.html(f'<p class="ts-difference">{escape(word.tell(told_of.sentence))}</p>')
+        for found in differences(results[0].reading, results[1].reading, axis):
+            st.html(_difference_html(found, word))
     curves = [curves_in_step(result) for result in results]
     both = [made for made in curves if made is not None]
     if len(both) < 2:
@@ -122,6 +121,13 @@ def _show(clips: list[ChosenClip], results: list[ReadResult], word: Words) -> No
         language=word.language,
     )
     st.html(f'<p class="ts-note">{escape(word("pages.beside_one_arrow"))}</p>')
+
+
+def _difference_html(found: Difference, word: Words) -> str:
+    return (
+        f'<p class="ts-plain"><strong>{escape(word.tell(found.about))}</strong> '
+        f"{escape(word.tell(found.sentence))}</p>"
+    )
 
 
 def _head(chosen: ChosenClip, result: ReadResult, word: Words) -> str:

@@ -21,10 +21,14 @@ from tracker.types import InputError
 from ui.command_plan import parse_picture
 from ui.dash_words import Words, page_words
 from ui.known_input import parse_capture_hz
+from ui.linked import linked_choice
 from ui.plan_words import plan_headline
 
 _PICTURES = ("1920x1080", "1080x1920", "1280x720", "720x1280", "3840x2160")
 _RATES = ("60", "120", "240", "480", "960")
+
+_MARKINGS = ("bright", *(name for name in MARKINGS if name != "bright"))
+"""What most nocks are comes first, which needs no place in the address."""
 
 # Field: lowest, highest, where it starts, step.
 _NUMBERS = {
@@ -60,14 +64,14 @@ def _fields(word: Words) -> tuple[tuple[str, str], dict[str, float], str]:
         index=2,
         accept_new_options=True,
         key="plan-frame_hz",
-        persist_state="session",
+        bind="query-params",
     )
     picture = columns[1].selectbox(
         word("planning.picture"),
         _PICTURES,
         accept_new_options=True,
         key="plan-picture",
-        persist_state="session",
+        bind="query-params",
     )
     numbers: dict[str, float] = {}
     for index, (name, (low, high, start, step)) in enumerate(_NUMBERS.items()):
@@ -79,17 +83,16 @@ def _fields(word: Words) -> tuple[tuple[str, str], dict[str, float], str]:
             step,
             format="%g",
             key=f"plan-{name}",
-            persist_state="session",
+            bind="query-params",
             help=word("planning.field_help") if name == "field_of_view_deg" else None,
         )
-    marking = st.radio(
+    marking = linked_choice(
+        st.container(),
+        "plan-marking",
         word("planning.marking"),
-        MARKINGS,
-        index=MARKINGS.index("bright"),
-        format_func=lambda name: word(f"planning.marking_{name}"),
-        horizontal=True,
-        key="plan-marking",
-        persist_state="session",
+        _MARKINGS,
+        lambda name: word(f"planning.marking_{name}"),
+        kept=True,
     )
     return (rate or "", picture or ""), numbers, marking
 

@@ -47,6 +47,10 @@ def _show(book: LogbookFile, word: Words) -> None:
     left, right = st.columns(2)
     with left:
         archer = _choose_archer(known, word)
+    if archer is None:
+        with st.expander(word("rounds.new_archer")):
+            _new_archer(book, word)
+        return
     with right:
         bow = _choose_setup(book, archer, word)
     if bow is not None:
@@ -76,15 +80,19 @@ def _newcomer(book: LogbookFile, word: Words) -> None:
     _new_archer(book, word)
 
 
-def _choose_archer(known: list[Archer], word: Words) -> Archer:
+def _choose_archer(known: list[Archer], word: Words) -> Archer | None:
+    """Choose an archer; an address that names nobody here must not bring up another's advice."""
     names = [archer.name for archer in known]
     asked = st.query_params.get("archer", names[0])
     name = st.selectbox(
         word("rounds.archer"),
         names,
-        index=names.index(asked) if asked in names else 0,
+        index=names.index(asked) if asked in names else None,
         key="rounds-archer",
     )
+    if name is None:
+        st.warning(word("rounds.archer_gone"))
+        return None
     st.query_params["archer"] = name
     return known[names.index(name)]
 

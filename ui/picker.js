@@ -12,7 +12,7 @@ export default function (component) {
   const image = add(stage, "img", "");
   image.alt = data.words.alt;
   image.src = "data:image/jpeg;base64," + data.jpeg;
-  const loupe = add(stage, "canvas", "loupe");
+  const loupe = add(root, "canvas", "loupe");
   loupe.width = loupe.height = 256;
   const row = add(root, "div", "row");
   const send = add(row, "button", "");
@@ -21,9 +21,12 @@ export default function (component) {
   send.disabled = true;
   const where = add(row, "span", "where");
   where.textContent = data.words.hint;
+  if (data.words.believed) add(root, "div", "row").textContent = data.words.believed;
   let points = [];
   let marks = [];
-  let pen = [data.width / 2, data.height / 2];
+  // Where the tool sees the nock is where somebody looks first.
+  let pen = data.believed || [data.width / 2, data.height / 2];
+  if (data.believed) mark("believed", data.believed);
 
   function place(event) {
     const area = image.getBoundingClientRect();
@@ -42,20 +45,31 @@ export default function (component) {
     context.strokeStyle = "#ff8c28";
     context.lineWidth = 2;
     context.strokeRect(124, 124, 8, 8);
-    loupe.classList.toggle("left", pen[0] > data.width * 0.6 && pen[1] < data.height * 0.5);
+    // In a wide picture the loupe stands in a corner: in the one where the arrow is not.
+    const near = [pen, data.believed || pen].find(
+      ([x, y]) => y < data.height * 0.5 && Math.abs(x / data.width - 0.5) > 0.1
+    );
+    loupe.classList.toggle("left", Boolean(near) && near[0] > data.width * 0.5);
+  }
+
+  function mark(kind, [x, y]) {
+    const made = add(stage, "div", "mark " + kind);
+    made.style.left = (100 * (x + 0.5)) / data.width + "%";
+    made.style.top = (100 * (y + 0.5)) / data.height + "%";
+    // The cross is open in the middle: it must not cover what it points at.
+    const cross = 'd="M14 1v8M14 19v8M1 14h8M19 14h8"/>';
+    const ring = 'cx="14" cy="14" r="9"/>';
+    made.innerHTML =
+      kind === "believed"
+        ? '<svg viewBox="0 0 28 28"><path ' + cross + '<path class="top" ' + cross + "</svg>"
+        : '<svg viewBox="0 0 28 28"><circle ' + ring + '<circle class="top" ' + ring + "</svg>";
+    return made;
   }
 
   function set(point) {
     points = points.length >= data.points ? [point] : [...points, point];
-    for (const mark of marks) mark.remove();
-    marks = points.map(([x, y]) => {
-      const mark = add(stage, "div", "mark");
-      mark.style.left = (100 * (x + 0.5)) / data.width + "%";
-      mark.style.top = (100 * (y + 0.5)) / data.height + "%";
-      mark.innerHTML =
-        '<svg viewBox="0 0 28 28"><circle cx="14" cy="14" r="9"/><circle class="top" cx="14" cy="14" r="9"/></svg>';
-      return mark;
-    });
+    for (const old of marks) old.remove();
+    marks = points.map((point) => mark("picked", point));
     send.disabled = points.length < data.points;
     where.textContent = points.map(([x, y]) => x.toFixed(1) + ", " + y.toFixed(1) + " px").join("  ·  ");
     root.dataset.points = JSON.stringify(points);

@@ -26,12 +26,15 @@ class Still:
         The picture.
     width, height
         Of the film's frame, in pixels.
+    nock_px
+        x and y where the tool sees the nock in it; None where it sees none, or none is asked for.
     """
 
     frame: int
     jpeg: bytes
     width: int
     height: int
+    nock_px: tuple[float, float] | None = None
 
 
 @cache
@@ -46,7 +49,7 @@ def _component() -> ComponentRenderer:
 
 
 def pick_points(
-    key: str, still: Still, *, points: int, send: str, word: Words
+    key: str, still: Still, *, points: int, send: str, word: Words, says: str = ""
 ) -> list[float] | None:
     """Show a frame and wait for clicks.
 
@@ -62,6 +65,8 @@ def pick_points(
         What the button says.
     word
         The page's language.
+    says
+        What to say below it of the place where the tool sees the nock.
 
     Returns
     -------
@@ -70,17 +75,19 @@ def pick_points(
     """
     digest = hashlib.sha256(still.jpeg).hexdigest()[:12]
     data = {
-        "id": f"{digest}-{still.frame}-{points}-{word.language}",
+        "id": f"{digest}-{still.frame}-{points}-{still.nock_px}-{word.language}",
         "jpeg": b64encode(still.jpeg).decode("ascii"),
         "width": still.width,
         "height": still.height,
         "frame": still.frame,
         "points": points,
+        "believed": None if still.nock_px is None else list(still.nock_px),
         "words": {
             "stage": word("pages.pick_stage"),
             "alt": word("pages.pick_alt", frame=still.frame),
             "hint": word("pages.pick_hint", points=points),
             "send": send,
+            "believed": says,
         },
     }
     result = _component()(key=key, data=data, on_picked_change=_nothing)

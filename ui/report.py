@@ -18,11 +18,13 @@ from classify.reasoning import NextChange
 from classify.setup_sheet import SetUp, differences, questions, sheet_fields
 from classify.setup_worked_out import worked_out
 from classify.types import Reading
-from classify.units import UnitSystem, shown
+from classify.units import UnitSystem
 from tracker.types import InputError, message
+from ui.decided_words import decided_change
 from ui.figure import Figure
 from ui.report_figures import Say, impacts_figure, swing_figure, versions_figure
 from ui.rounding import with_error
+from ui.sheet_words import sheet_text
 from ui.words import say
 
 
@@ -185,11 +187,13 @@ def _rows(case: Case, units: UnitSystem, language: str) -> Iterator[SheetRow]:
     sheet = case.newest.sheet
     before: dict[str, str] = {}
     if len(case.versions) > 1:
-        before = {name: old for name, old, _ in differences(case.versions[-2].sheet, sheet)}
+        earlier = case.versions[-2].sheet
+        before = {
+            name: sheet_text(earlier, name, language) for name, _, _ in differences(earlier, sheet)
+        }
     for name in sheet_fields():
         if name in sheet.typed:
-            quantity = sheet.quantities.get(name)
-            value = sheet.typed[name] if quantity is None else shown(quantity, units)
+            value = sheet_text(sheet, name, language, units)
             label = say(message(f"logbook.field_{name}"), language)
             yield SheetRow(label=label, value=value, before=before.get(name))
 
@@ -247,11 +251,10 @@ def _figures(
 
 
 def _done(case: Case, language: str) -> Iterator[tuple[str, str, str]]:
-    cures = load_knowledge(case.archer.hand, language).cures
     made = {version.id for version in case.versions}
     for decision in case.decisions:
         if decision.is_test or decision.to_version_id not in made:
             continue
         outcome = say(message(f"report.outcome_{decision.outcome or 'none'}"), language)
-        what = str(decision.proposal.get("change") or cures[decision.cure].change)
+        what = decided_change(decision, case.archer.hand, language)
         yield decision.dated, what, outcome

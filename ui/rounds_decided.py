@@ -8,8 +8,8 @@ import streamlit as st
 
 from classify.casebook import Case, open_case
 from classify.evidence_book import Decision
-from classify.knowledge import load_knowledge
 from ui.dash_words import Words
+from ui.decided_words import decided_change
 from ui.rounds_part import AtHand
 
 
@@ -30,7 +30,13 @@ def case_as_of(at: AtHand) -> Case:
     if len(numbers) < 2:
         return at.case
     number = st.selectbox(
-        at.word("rounds.as_of"), numbers, index=len(numbers) - 1, key=at.key("as-of"), width=200
+        at.word("rounds.as_of"),
+        numbers,
+        index=len(numbers) - 1,
+        # In the address under the set-up's own name: another set-up has other versions.
+        key=at.key("as-of"),
+        bind="query-params",
+        width=200,
     )
     if number == numbers[-1]:
         return at.case
@@ -70,19 +76,11 @@ def decided_html(case: Case, word: Words) -> str:
     items = "".join(
         f"<li><strong>{escape(one.dated)} · "
         f"{escape(word('rounds.decided_on', number=numbers[one.version_id]))}</strong> "
-        f"{escape(_change(one, case, word))}{escape(_outcome(one, word))}</li>"
+        f"{escape(decided_change(one, case.archer.hand, word.language))}"
+        f"{escape(_outcome(one, word))}</li>"
         for one in case.decisions
     )
     return f"<ol class='ts-history'>{items}</ol>"
-
-
-def _change(one: Decision, case: Case, word: Words) -> str:
-    """Give what was proposed then, as it was said; else what the knowledge file says."""
-    said = one.proposal.get("change")
-    if isinstance(said, str) and said:
-        return said
-    known = load_knowledge(case.archer.hand, word.language).cures.get(one.cure)
-    return one.cure if known is None else known.change
 
 
 def _outcome(one: Decision, word: Words) -> str:

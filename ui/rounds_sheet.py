@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from html import escape
 
 import streamlit as st
@@ -9,9 +10,12 @@ import streamlit as st
 from classify.logbook import Version, change_setup
 from classify.setup_sheet import SetUp, differences, questions, sheet_fields, unit_choices
 from classify.setup_worked_out import worked_out
+from classify.types import Hand
 from tracker.types import InputError
 from ui.dash_words import Words
+from ui.decided_words import reason_in
 from ui.rounds_part import AtHand, attempt, day_field, form_base, form_changes, form_done
+from ui.sheet_words import sheet_text
 
 _PARTS = ("bow", "string", "rest", "arrow")
 
@@ -29,12 +33,12 @@ def sheet_part(at: AtHand) -> None:
     left.html(sheet_html(newest.sheet, at.word))
     with right:
         st.html(_worked_html(newest.sheet, at.word))
-        st.html(_versions_html(at.case.versions, at.word))
+        st.html(_versions_html(at.case.versions, at.case.archer.hand, at.word))
     _change_form(at)
 
 
 def sheet_html(sheet: SetUp, word: Words) -> str:
-    """Write a sheet as it was typed.
+    """Write a sheet as it was typed, choices and units in the page's words.
 
     Parameters
     ----------
@@ -52,7 +56,7 @@ def sheet_html(sheet: SetUp, word: Words) -> str:
     for part in _PARTS:
         lines = "".join(
             f"<div><dt>{escape(word(f'logbook.field_{name}'))}</dt>"
-            f"<dd>{escape(sheet.typed[name])}</dd></div>"
+            f"<dd>{escape(sheet_text(sheet, name, word.language))}</dd></div>"
             for name, field in sheet_fields().items()
             if field.part == part and name in sheet.typed
         )
@@ -75,26 +79,33 @@ def _worked_html(sheet: SetUp, word: Words) -> str:
     return f'<section class="ts-card"><h3>{title}</h3><ul>{"".join(lines)}</ul></section>'
 
 
-def _versions_html(versions: tuple[Version, ...], word: Words) -> str:
+def _versions_html(versions: tuple[Version, ...], hand: Hand | None, word: Words) -> str:
     items = []
     for index, version in reversed(list(enumerate(versions))):
         head = word(
             "logbook.version_head",
             number=version.number,
             dated=version.dated,
-            reason=version.reason,
+            reason=reason_in(version.reason, hand, word.language),
         )
         changed = ""
         if index:
-            rows = differences(versions[index - 1].sheet, version.sheet)
+            pair = versions[index - 1].sheet, version.sheet
             said = "; ".join(
                 word("rounds.changed", field=word(f"logbook.field_{name}"), old=old, new=new)
-                for name, old, new in rows
+                for name, old, new in _changes(*pair, word)
             )
             changed = f"<br>{escape(said)}"
         items.append(f"<li>{escape(head)}{changed}</li>")
     title = escape(word("rounds.versions"))
     return f'<section class="ts-card"><h3>{title}</h3><ul>{"".join(items)}</ul></section>'
+
+
+def _changes(before: SetUp, after: SetUp, word: Words) -> Iterator[tuple[str, str, str]]:
+    """Give each field that differs with what stood and stands there, in the page's words."""
+    for name, _, _ in differences(before, after):
+        old, new = (sheet_text(sheet, name, word.language) for sheet in (before, after))
+        yield name, old, new
 
 
 def _change_form(at: AtHand) -> None:

@@ -70,7 +70,7 @@ def _sliders(word: Words) -> Imagined:
             *limits,
             format="%g",
             key=f"sandbox-{name}",
-            persist_state="session",
+            bind="query-params",
         )
         for name, limits in _SLIDERS.items()
     }
@@ -79,7 +79,7 @@ def _sliders(word: Words) -> Imagined:
         FRAME_RATES,
         value=240,
         key="sandbox-frame_hz",
-        persist_state="session",
+        bind="query-params",
     )
     return Imagined(
         yaw_mm=values["yaw_mm"],

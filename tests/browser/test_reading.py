@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import settled
 
@@ -129,6 +129,46 @@ def test_nock_shown_by_a_click_is_kept_after_a_reload(dashboard: str, page: Page
     page.get_by_text("The nock", exact=True).click()
     back.click()
     expect(back).to_have_count(0)
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_picture_to_click_on_shows_where_the_tool_sees_the_nock(
+    dashboard: str, chromium: Browser, width: int
+) -> None:
+    """A cross stands on the nock, frame by frame, and on a phone no loupe lies on the picture."""
+    context = chromium.new_context(viewport={"width": width, "height": 900})
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    page.goto(f"{dashboard}/?clip=demo-fishtailing")
+    settled(page)
+    open_correction(page, "The nock")
+    picture = page.locator(".stage img")
+    frame = frame_of(str(picture.get_attribute("alt")).lower())
+    # The correction begins where the nock was lost, so that no cross need be there yet.
+    for _ in range(9):
+        page.locator("button", has_text="❯ One frame forward").click()
+        frame += 1
+        page.get_by_alt_text(f"Frame {frame}", exact=True).wait_for()
+        if page.get_by_text("The cross stands where").count():
+            break
+    cross, film = page.locator(".believed").bounding_box(), picture.bounding_box()
+    assert cross is not None
+    assert film is not None
+    x_px, y_px = nock_in("fishtailing", frame)
+    shown = film["width"] / float(picture.evaluate("image => image.naturalWidth"))
+    np.testing.assert_allclose(
+        [cross["x"] + cross["width"] / 2 - film["x"], cross["y"] + cross["height"] / 2 - film["y"]],
+        [(x_px + 0.5) * shown, (y_px + 0.5) * shown],
+        atol=2.0,
+    )
+    loupe = page.locator(".loupe").bounding_box()
+    assert loupe is not None
+    below = loupe["y"] >= film["y"] + film["height"]
+    assert below or loupe["width"] < 0.25 * film["width"]
+    assert below == (width == 390)
+    page.locator("button", has_text="❮ One frame back").click()
+    page.get_by_alt_text(f"Frame {frame - 1}", exact=True).wait_for()
+    context.close()
 
 
 def open_correction(page: Page, tab: str) -> None:

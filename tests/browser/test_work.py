@@ -104,6 +104,40 @@ def test_plan_answers_to_the_frame_rate(dashboard: str, page: Page) -> None:
     expect(page.locator(".ts-card h2").first).to_have_text("This film would show it")
 
 
+def test_what_was_set_is_still_there_after_a_reload(dashboard: str, page: Page) -> None:
+    """Sandbox and plan stand in the address: a reload, or the address on its own, brings them back.
+
+    An address with what nobody could set there is put right and does no harm.
+    """
+    page.goto(f"{dashboard}/teach")
+    settled(page)
+    slider = page.get_by_role("slider", name="Slow swing from side to side, mm")
+    slider.focus()
+    page.keyboard.press("Home")
+    expect(page.locator(".ts-card h2").first).not_to_have_text("Fishtailing")
+    page.reload()
+    settled(page)
+    expect(slider).to_have_value("0")
+    page.goto(f"{dashboard}/plan?plan-behind_m=3.25&plan-marking=dark&plan-zoom=99")
+    settled(page)
+    behind = page.get_by_role("spinbutton", name="Camera behind the nock, m")
+    expect(behind).to_have_value("3.25")
+    expect(page.get_by_role("spinbutton", name="Zoom of the lens")).to_have_value("2")
+    behind.fill("2.75")
+    behind.press("Enter")
+    page.get_by_role("radio", name="lighted nock").click()
+    page.wait_for_url("**plan-marking=lit*")
+    page.reload()
+    settled(page)
+    expect(behind).to_have_value("2.75")
+    expect(page.get_by_role("radio", name="lighted nock")).to_be_checked()
+    page.get_by_role("link", name="Teaching").first.click()
+    page.wait_for_url("**/teach*")
+    page.get_by_role("link", name="Filming plan").first.click()
+    expect(behind).to_have_value("2.75")
+    expect(page.get_by_role("radio", name="lighted nock")).to_be_checked()
+
+
 @pytest.fixture
 def gate(tmp_path: Path) -> Iterator[PhoneGate]:
     """Give an open door on this computer alone."""
