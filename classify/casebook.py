@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from classify.compare import Comparison, compare
-from classify.evidence import Evidence, PowderTest, Tried
+from classify.evidence import Evidence, FlightSeen, PowderTest, Tried
 from classify.evidence_book import Decision, Outcome, Seen, decisions_of, evidence_of
+from classify.evidence_once import each_once
 from classify.evidence_payload import (
     read_bare,
     read_eye,
@@ -148,7 +149,7 @@ def _evidence(
     foc = _foc_percent(sheets, step)
     done = {version.id for version in sheets}
     return Evidence(
-        flights=tuple(read_flight(payload) for payload in of("flight")),
+        flights=tuple(_flights(here)),
         bare=tuple(read_bare(payload) for payload in bare),
         powder=_powder(sheets, seen),
         groups=tuple(read_group(payload) for payload in groups),
@@ -166,6 +167,12 @@ def _evidence(
         foc_percent=foc,
         foc_step_percent=step,
     )
+
+
+def _flights(seen: Sequence[Seen]) -> list[FlightSeen]:
+    """Read the flights, each flight of a film once."""
+    kept = each_once([(one.clip_sha256, one.payload) for one in seen if one.kind == "flight"])
+    return [read_flight(payload) for payload in kept]
 
 
 def _in_calm_if_possible(
@@ -248,10 +255,9 @@ def before_and_after(
 
 
 def _swings(seen: Sequence[Seen], axis: Axis) -> list[Swing]:
-    flights = [read_flight(item.payload) for item in seen if item.kind == "flight"]
     return [
         swing
-        for flight in flights
+        for flight in _flights(seen)
         if not flight.refused and (swing := getattr(flight, axis)) is not None
     ]
 

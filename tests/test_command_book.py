@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
 
-from tests.made_logbook import READING
+from classify.casebook import open_case
+from classify.evidence_once import each_once
+from tests.made_logbook import READING, made_logbook
 from tests.made_readings import made_reading, made_result, write_made_film
+from tracker.types import message
 from ui.command import main
 
 BARE = "6,0 5,1 7,-1"
@@ -197,3 +202,88 @@ def test_mistakes_get_one_sentence(started, words, said):
     assert said in output
     assert "Traceback" not in output
     assert len(output.strip().splitlines()) == 1
+
+
+@pytest.fixture
+def film(tmp_path, monkeypatch):
+    """Make a film that any command reads at once."""
+
+    def read(path, known, progress=None):  # noqa: ARG001 - as the reader takes them
+        return made_result(path, made_reading())
+
+    for module in ("ui.command_evidence", "ui.report_film"):
+        monkeypatch.setattr(f"{module}.read_clip", read)
+    return str(write_made_film(tmp_path / "shot.mp4"))
+
+
+DATED = ("--date", "2026-02-01")
+
+
+def test_a_flight_is_kept_once(started, film, tmp_path):
+    """The same flight again would look like another arrow and shrink the error."""
+    said = started("flight", "Fern", film, *DATED)
+    identity = re.search(r"\(([0-9a-f]{8})\)", said)[1]
+    again = started("flight", "Fern", film, *DATED, status=2)
+    assert f"2026-02-01 ({identity})" in again
+    started("delete", "Fern", "--evidence", identity)
+    started("flight", "Fern", film, *DATED)
+    path = tmp_path / "r.json"
+    path.write_text(json.dumps(READING))
+    started("reading", "Fern", str(path), *DATED)
+    assert "already" in started("reading", "Fern", str(path), *DATED, status=2)
+
+
+def test_each_flight_of_a_film_counts_once(tmp_path):
+    """A logbook brought together from two may hold one flight twice; it is no second arrow."""
+    refused = {**READING, "refused": "no arrow", "label": None}
+    flights = [("a", {"reading": READING}), ("a", {"reading": READING}),
+               ("b", {"reading": refused}), ("b", {"reading": READING}),
+               (None, {"reading": READING}), (None, {"reading": READING}),
+               ("a", {"reading": {**READING, "flight": {"flight": 1}}})]  # fmt: skip
+    assert each_once(flights) == [
+        {"reading": READING},
+        {"reading": READING},
+        {"reading": READING},
+        {"reading": READING},
+        flights[6][1],
+    ]
+    book, archer, first, _ = made_logbook(tmp_path)
+    before = open_case(book, archer, first.setup_id, 1).evidence.flights
+    with book.writing() as db:
+        columns = [row[1] for row in db.execute("PRAGMA table_info(evidence)")]
+        rest = ", ".join(columns[1:])
+        db.execute(f"INSERT INTO evidence SELECT 'twin', {rest} FROM evidence"  # noqa: S608
+                   " WHERE kind = 'flight'")  # fmt: skip
+    assert open_case(book, archer, first.setup_id, 1).evidence.flights == before
+
+
+def test_a_film_is_kept_for_the_archers_own_hand(started, film):
+    """Fern is left-handed; for the right hand the advice would be the wrong way round."""
+    assert "left-handed" in started("flight", "Fern", film, *DATED, "--hand", "right", status=2)
+    assert "Written down for version 1 (" in started(
+        "flight", "Fern", film, *DATED, "--hand", "left"
+    )
+
+
+def test_a_refused_film_says_that_it_is_kept(started, film, monkeypatch):
+    """Whoever films again must know that the first one stands there, and how it is called."""
+    refused = replace(made_reading(), refused=message("label.no_flight"), label=None)
+    monkeypatch.setattr(
+        "ui.command_evidence.read_clip",
+        lambda path, known, progress=None: made_result(path, refused),  # noqa: ARG005
+    )
+    said = started("flight", "Fern", film, *DATED, status=3)
+    identity = re.search(r"refused one \(([0-9a-f]{8})\)", said)[1]
+    assert identity in started("seen", "Fern")
+
+
+def test_a_forgotten_hand_is_added(run):
+    """It can be said later; another one than stands there needs a reason."""
+    run("archer", "Elm", "--notes", "junior")
+    assert "Elm is right-handed" in run("archer", "Elm", "--hand", "right")
+    assert "Elm (right-handed)" in run("archers")
+    assert "--reason" in run("archer", "Elm", "--hand", "left", status=2)
+    run("archer", "Elm", "--hand", "left", "--reason", "typed wrong")
+    assert "Elm (left-handed)" in run("archers")
+    for again in ([], ["--hand", "left"]):
+        assert "in use" in run("archer", "Elm", *again, status=2)

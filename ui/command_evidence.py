@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -10,8 +11,9 @@ import click
 from classify.apart import read_clip
 from classify.clip_store import keep_clip
 from classify.evidence import ARROW_PARTS, BOW_PARTS
-from classify.evidence_book import Seen, record
+from classify.evidence_book import Seen, record, refuse_kept_film
 from classify.evidence_payload import EvidenceKind
+from classify.logbook import Version
 from classify.report_json import reading_json
 from tracker.types import InputError, message
 from ui.book_chosen import chosen, date_option, file_type, help_of, setup_option
@@ -21,6 +23,7 @@ from ui.command_words import language_of, language_option
 from ui.progress_line import progress_on_stderr
 from ui.reading_words import reading_lines
 from ui.report_film import known_with_sheet
+from ui.shelf import file_sha256
 from ui.words import say
 
 CM_PER_M = 100.0
@@ -69,9 +72,13 @@ def _keep(
     it = chosen(archer, setup)
     newest = it.case().newest
     seen = record(it.book, newest, kind, payload, dated=dated, note=note)
-    sentence = message("logbook.kept_evidence", number=newest.number, id=seen.id[:8])
-    click.echo(say(sentence, language_of(ctx)))
+    _say_kept(ctx, "kept_evidence", newest, seen)
     return seen
+
+
+def _say_kept(ctx: click.Context, name: str, version: Version, seen: Seen) -> None:
+    sentence = message(f"logbook.{name}", number=version.number, id=seen.id[:8])
+    click.echo(say(sentence, language_of(ctx)))
 
 
 @book.command("flight", help=help_of("flight"))
@@ -92,16 +99,22 @@ def flight_command(
     language = language_of(ctx)
     it = chosen(archer, setup)
     newest = it.case().newest
+    known_here = known_with_sheet(known_from(typed), it.archer, newest)
+    with suppress(OSError):  # the reader says what is wrong with a file that cannot be opened
+        refuse_kept_film(it.book, newest, file_sha256(clip), known_here.flight)
     with progress_on_stderr(language) as progress:
-        known_here = known_with_sheet(known_from(typed), it.archer, newest)
         result = read_clip(clip, known=known_here, progress=progress)
     kept = keep_clip(it.book, clip)
     known = {name: text for name, text in typed.items() if text}
     reading = reading_json(result.reading, lambda text: say(text, language))
     payload = {"reading": reading, "arrow": arrow_number, "known": known}
-    record(it.book, newest, "flight", payload, dated=dated, note=note, clip_sha256=kept.sha256)
+    seen = record(
+        it.book, newest, "flight", payload, dated=dated, note=note, clip_sha256=kept.sha256
+    )
     click.echo("\n".join(reading_lines(result.reading, language)))
-    if result.reading.refused is not None:
+    refused = result.reading.refused is not None
+    _say_kept(ctx, "kept_refused" if refused else "kept_evidence", newest, seen)
+    if refused:
         ctx.exit(3)
 
 
