@@ -96,7 +96,7 @@ def open_case(book: LogbookFile, archer: Archer, setup_id: str, upto: int | None
         If there is no such version.
     """
     sheets = [v for v in versions(book, setup_id) if upto is None or v.number <= upto]
-    if not sheets:
+    if not sheets or upto not in (None, sheets[-1].number):
         raise InputError("logbook.no_version", number=upto or 0)
     seen = tuple(tuple(evidence_of(book, version)) for version in sheets)
     numbers = {version.id for version in sheets}
@@ -248,10 +248,18 @@ def before_and_after(
     Raises
     ------
     InputError
-        If either version has no flight with a swing in millimetres.
+        If either version has no flight with a swing in millimetres, or the first is not the
+        earlier one.
     """
+    if before.number >= after.number:
+        raise InputError("logbook.compare_order", before=before.number, after=after.number)
     lots = [_swings(evidence_of(book, version), axis) for version in (before, after)]
     return compare(lots[0], lots[1], worth=worth_mm)
+
+
+def flights_compared(book: LogbookFile, version: Version, axis: Axis) -> int:
+    """Count the flights of a version that `before_and_after` can use along an axis."""
+    return len(_swings(evidence_of(book, version), axis))
 
 
 def _swings(seen: Sequence[Seen], axis: Axis) -> list[Swing]:

@@ -17,6 +17,7 @@ from tracker.types import message
 from ui.command import main
 
 BARE = "6,0 5,1 7,-1"
+DATED = ("--date", "2026-02-01")
 FLETCHED = "0,0 1,1 -1,-1 1,-1 -1,1 0,1"
 
 
@@ -85,7 +86,16 @@ def test_readings_and_compare(started, tmp_path):
         path.write_text(json.dumps({**READING, "across": [line]}))
         started("reading", "Fern", str(path), "--arrow-number", str(k % 3 + 1), "--date",
                 f"2026-02-0{when}")  # fmt: skip
-    assert "the change is real. Keep it." in started("compare", "Fern")
+    said = started("compare", "Fern").splitlines()
+    assert said[0] == "Version 1 (flights: 3) against version 2 (flights: 3)"
+    assert "the change is real. Keep it." in said[1]
+    for order in (
+        ["--before", "2", "--after", "1"],
+        ["--before", "2"],
+        ["--after", "1"],
+        ["--before", "1", "--after", "1"],
+    ):
+        assert "earlier one comes first" in started("compare", "Fern", *order, status=2)
 
 
 def test_a_film_is_kept_and_stands_on_the_report(started, tmp_path, monkeypatch):
@@ -136,6 +146,10 @@ def test_evidence_is_corrected_and_its_past_is_shown(started):
     for wrong in ("moon=1", "distance_m=far", "distance_m=500"):
         started("correct", "Fern", "--evidence", identity, "--set", wrong, "--reason", "x",
                 status=2)  # fmt: skip
+    said = started("powder", "Fern", "--mark", "vane,rest", *DATED)
+    powder = said.split("(")[1].split(")")[0]
+    assert "after a comma" in started("correct", "Fern", "--evidence", powder, "--set",
+                                      "marks=vane", "--reason", "x", status=2)  # fmt: skip
 
 
 def test_a_nocking_point_is_compared_up_and_down(started, tmp_path):
@@ -172,6 +186,12 @@ def test_export_import_backup(started, tmp_path, monkeypatch):
         (["next", "Nobody"], "There is no archer Nobody"),
         (["sheet", "Fern", "--setup", "red"], "no set-up red"),
         (["sheet", "Fern", "--version", "0"], "no version 0"),
+        (["sheet", "Fern", "--version", "9"], "no version 9"),
+        (["report", "Fern", "--version", "9", "--html", "x.html"], "no version 9"),
+        (["compare", "Fern", "--after", "9"], "no version 9"),
+        (["powder", "Fern", "--mark", "vane", *DATED], "after a comma"),
+        (["powder", "Fern", "--mark", "vane rest", *DATED], "after a comma"),
+        (["powder", "Fern", "--mark", "vane,rest,extra", *DATED], "after a comma"),
         (["change", "Fern", "--set", "brace_height=8", "--date", "2026-02-01", "--reason", "x"],
          "Write it with one of these"),
         (["change", "Fern", "--set", "brace", "--date", "2026-02-01", "--reason", "x"],
@@ -214,9 +234,6 @@ def film(tmp_path, monkeypatch):
     for module in ("ui.command_evidence", "ui.report_film"):
         monkeypatch.setattr(f"{module}.read_clip", read)
     return str(write_made_film(tmp_path / "shot.mp4"))
-
-
-DATED = ("--date", "2026-02-01")
 
 
 def test_a_flight_is_kept_once(started, film, tmp_path):

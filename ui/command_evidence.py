@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 
@@ -63,6 +64,39 @@ def pairs_cm(text: str, what: str) -> list[list[float]]:
             raise InputError("logbook.pairs", what=what, found=pair) from None
         points.append([x / CM_PER_M, y / CM_PER_M])
     return points
+
+
+def marks_from(texts: Sequence[str]) -> list[list[str]]:
+    """Take apart what touched what.
+
+    Parameters
+    ----------
+    texts
+        For example ``["vane,rest"]``: part of the arrow, part of the bow.
+
+    Returns
+    -------
+    list of [str, str]
+        As the logbook keeps them.
+
+    Raises
+    ------
+    InputError
+        If one of them is no pair.
+
+    Examples
+    --------
+    >>> marks_from(["lower vane, rest"])
+    [['lower vane', 'rest']]
+    """
+    pairs = [[part.strip() for part in text.split(",")] for text in texts]
+    for text, pair in zip(texts, pairs, strict=True):
+        if len(pair) != 2:
+            raise InputError(
+                "tuning.powder_parts",
+                found=text, arrow_parts=", ".join(ARROW_PARTS), bow_parts=", ".join(BOW_PARTS),
+            )  # fmt: skip
+    return pairs
 
 
 def _keep(
@@ -185,8 +219,7 @@ def powder_command(
             "logbook.powder_what",
             arrow_parts=", ".join(ARROW_PARTS), bow_parts=", ".join(BOW_PARTS),
         )  # fmt: skip
-    pairs = [[part.strip() for part in mark.split(",")] for mark in marks]
-    _keep(ctx, archer, setup, "powder", {"marks": pairs}, dated=dated, note=note)
+    _keep(ctx, archer, setup, "powder", {"marks": marks_from(marks)}, dated=dated, note=note)
 
 
 @book.command("group", help=help_of("group"))

@@ -12,6 +12,7 @@ from classify.casebook import (
     axis_of,
     before_and_after,
     decision_between,
+    flights_compared,
     outcome_of,
     propose,
 )
@@ -117,12 +118,20 @@ def compare_command(
     """
     it = chosen(archer, setup)
     case = it.case(after)
-    if len(case.versions) < 2:
+    if len(it.case().versions) < 2:
         raise InputError("logbook.one_version")
-    first = case.versions[-2] if before is None else it.case(before).newest
+    first = case.versions[-2:][0] if before is None else it.case(before).newest
     decision = decision_between(case, first, case.newest)
     judged = axis_of(decision)
-    comparison = before_and_after(it.book, first, case.newest, axis or judged)
+    along = axis or judged
+    lots = message(
+        "logbook.compared", before=first.number, after=case.newest.number,
+        before_flights=flights_compared(it.book, first, along),
+        after_flights=flights_compared(it.book, case.newest, along),
+    )  # fmt: skip
+    if first.number < case.newest.number:
+        click.echo(say(lots, language_of(ctx)))
+    comparison = before_and_after(it.book, first, case.newest, along)
     aimed = decision is None or axis in (None, judged)
     click.echo(say(comparison.sentence if aimed else comparison.aside, language_of(ctx)))
     outcome = outcome_of(comparison)
