@@ -20,7 +20,8 @@ from classify.evidence_book import decide, decide_change, set_outcome
 from classify.proposal_json import proposal_json
 from classify.setup_change import suggested_changes
 from classify.units import UnitSystem
-from fixtures.season import play_season
+from fixtures.season import play_season, season_there
+from fixtures.season_stories import STORIES
 from tracker.types import InputError, message
 from ui.book_chosen import (
     chosen,
@@ -181,7 +182,12 @@ def report_command(
 @click.pass_context
 def season_command(ctx: click.Context, films: bool) -> None:
     """Play the worked season into the logbook and print every round."""
-    rounds = play_season(the_book(), films=season_film if films else None)
+    the = the_book()
+    if season_there(the):
+        archers = ", ".join(story.name for story in STORIES)
+        click.echo(say(message("logbook.season_there", archers=archers), language_of(ctx)))
+        return
+    rounds = play_season(the, films=season_film if films else None)
     click.echo("\n".join(season_lines(rounds, language_of(ctx))))
     if any(r.proposed != r.wanted for r in rounds):
         ctx.exit(1)
