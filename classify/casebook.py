@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from classify.compare import Comparison, compare
-from classify.evidence import Evidence, PowderTest, Tried
+from classify.evidence import Evidence, FlightSeen, PowderTest, Tried
 from classify.evidence_book import Decision, Outcome, Seen, decisions_of, evidence_of
+from classify.evidence_once import each_once
 from classify.evidence_payload import (
     read_bare,
     read_eye,
@@ -95,7 +96,7 @@ def open_case(book: LogbookFile, archer: Archer, setup_id: str, upto: int | None
         If there is no such version.
     """
     sheets = [v for v in versions(book, setup_id) if upto is None or v.number <= upto]
-    if not sheets:
+    if not sheets or upto not in (None, sheets[-1].number):
         raise InputError("logbook.no_version", number=upto or 0)
     seen = tuple(tuple(evidence_of(book, version)) for version in sheets)
     numbers = {version.id for version in sheets}
@@ -143,7 +144,7 @@ def _evidence(
     foc = _foc_percent(sheets, step)
     done = {version.id for version in sheets}
     return Evidence(
-        flights=tuple(read_flight(payload) for payload in of("flight")),
+        flights=tuple(_flights(here)),
         bare=tuple(read_bare(payload) for payload in bare),
         powder=_powder(sheets, seen),
         groups=tuple(read_group(payload) for payload in groups),
@@ -168,6 +169,12 @@ def _strongest_wind(payloads: Sequence[Mapping[str, object]]) -> float | None:
     """Give the strongest cross wind that was said of some tests, m/s."""
     winds = [payload.get("crosswind_m_s") for payload in payloads]
     return max((float(str(wind)) for wind in winds if wind is not None), default=None)
+
+
+def _flights(seen: Sequence[Seen]) -> list[FlightSeen]:
+    """Read the flights, each flight of a film once."""
+    kept = each_once([(one.clip_sha256, one.payload) for one in seen if one.kind == "flight"])
+    return [read_flight(payload) for payload in kept]
 
 
 def _in_calm_if_possible(
@@ -243,17 +250,24 @@ def before_and_after(
     Raises
     ------
     InputError
-        If either version has no flight with a swing in millimetres.
+        If either version has no flight with a swing in millimetres, or the first is not the
+        earlier one.
     """
+    if before.number >= after.number:
+        raise InputError("logbook.compare_order", before=before.number, after=after.number)
     lots = [_swings(evidence_of(book, version), axis) for version in (before, after)]
     return compare(lots[0], lots[1], worth=worth_mm)
 
 
+def flights_compared(book: LogbookFile, version: Version, axis: Axis) -> int:
+    """Count the flights of a version that `before_and_after` can use along an axis."""
+    return len(_swings(evidence_of(book, version), axis))
+
+
 def _swings(seen: Sequence[Seen], axis: Axis) -> list[Swing]:
-    flights = [read_flight(item.payload) for item in seen if item.kind == "flight"]
     return [
         swing
-        for flight in flights
+        for flight in _flights(seen)
         if not flight.refused and (swing := getattr(flight, axis)) is not None
     ]
 

@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+from classify.evidence_once import same_flight
 from classify.evidence_payload import EvidenceKind, check_payload
 from classify.logbook import Version, add_version, checked_date, still_there
 from classify.logbook_file import LogbookFile, new_id, now
@@ -103,8 +104,8 @@ def record(
     Raises
     ------
     InputError
-        If the payload is not what its kind needs, the clip is not in the store, or the set-up was
-        deleted meanwhile.
+        If the payload is not what its kind needs, the clip is not in the store, the same flight
+        stands under that version already, or the set-up was deleted meanwhile.
     """
     check_payload(kind, payload)
     seen = Seen(
@@ -118,11 +119,40 @@ def record(
     )
     with book.writing() as db:
         still_there(db, version.setup_id)
+        if kind == "flight":
+            _refuse_twice(_evidence_rows(db, version), payload, clip_sha256)
         db.execute(
             "INSERT INTO evidence VALUES (?, ?, ?, ?, ?, ?, ?, ?, NULL)",
             (seen.id, version.id, kind, seen.dated, _json(payload), note, clip_sha256, now()),
         )
     return seen
+
+
+def refuse_kept_film(book: LogbookFile, version: Version, clip_sha256: str, flight: int) -> None:
+    """Refuse a flight of a film that was kept already, before minutes are spent on reading it.
+
+    Parameters
+    ----------
+    book, version
+        Logbook, and the version of the set-up.
+    clip_sha256, flight
+        Of the film, and the flight's number in it from 0.
+
+    Raises
+    ------
+    InputError
+        If it stands there.
+    """
+    unread = {"reading": {"flight": {"flight": flight}}}
+    _refuse_twice(evidence_of(book, version), unread, clip_sha256)
+
+
+def _refuse_twice(
+    there: Sequence[Seen], payload: Mapping[str, object], clip_sha256: str | None
+) -> None:
+    for one in there:
+        if one.kind == "flight" and same_flight(one.payload, one.clip_sha256, payload, clip_sha256):
+            raise InputError("logbook.kept_already", dated=one.dated, id=one.id[:8])
 
 
 def correct(book: LogbookFile, seen: Seen, payload: Mapping[str, object], *, reason: str) -> Seen:
@@ -163,11 +193,14 @@ def correct(book: LogbookFile, seen: Seen, payload: Mapping[str, object], *, rea
 def evidence_of(book: LogbookFile, version: Version) -> list[Seen]:
     """List the evidence of one version in the order of dates and entry."""
     with book.reading() as db:
-        rows = db.execute(
-            "SELECT * FROM evidence WHERE version_id = ? AND deleted_at IS NULL"
-            " ORDER BY dated, rowid",
-            (version.id,),
-        ).fetchall()
+        return _evidence_rows(db, version)
+
+
+def _evidence_rows(db: sqlite3.Connection, version: Version) -> list[Seen]:
+    rows = db.execute(
+        "SELECT * FROM evidence WHERE version_id = ? AND deleted_at IS NULL ORDER BY dated, rowid",
+        (version.id,),
+    ).fetchall()
     return [_seen(row) for row in rows]
 
 

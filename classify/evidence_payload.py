@@ -67,8 +67,10 @@ def check_payload(kind: EvidenceKind, payload: Mapping[str, object]) -> None:
     try:
         readers[kind](payload)
         json.dumps(payload, allow_nan=False)
-    except (KeyError, TypeError, ValueError, OverflowError, AttributeError) as error:
-        raise InputError("tuning.payload", kind=kind, reason=repr(error)) from None
+    except KeyError as error:
+        raise InputError("tuning.payload_lacks", kind=kind, field=str(error.args[0])) from None
+    except (TypeError, ValueError, OverflowError, AttributeError):
+        raise InputError("tuning.payload", kind=kind) from None
 
 
 def read_flight(payload: Payload) -> FlightSeen:

@@ -179,7 +179,7 @@ def check_known(known: Known) -> None:
             found = float(value) if isinstance(value, float) or abs(value) < MOST_SAID else inf
             raise InputError("label.impossible", name=name, found=found, low=low, high=high)
     if known.flight < 0:
-        raise InputError("label.no_such_flight", wanted=known.flight, found=0)
+        raise InputError("label.not_a_flight_number", found=known.flight)
     if known.focal_px is not None and known.field_of_view_deg is not None:
         raise InputError("label.two_focals")
     click = known.click

@@ -94,7 +94,7 @@ def read_followed(followed: Followed, *, known: Known) -> ReadResult:
         reading = bare_reading(followed.clip, None, known, refused=reason)
         return ReadResult(reading=reading, followed=followed, track=None)
     if known.flight >= count:
-        raise InputError("label.no_such_flight", wanted=known.flight, found=count)
+        raise InputError("label.no_such_flight", wanted=known.flight + 1, found=count)
     track = within_ends(
         followed.flights[known.flight], first=known.first_frame, last=known.last_frame
     )

@@ -3,15 +3,21 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 
 import pytest
 from click.testing import CliRunner
 
-from tests.made_logbook import READING
+from classify.casebook import open_case
+from classify.evidence_once import each_once
+from tests.made_logbook import READING, made_logbook
 from tests.made_readings import made_reading, made_result, write_made_film
+from tracker.types import message
 from ui.command import main
 
 BARE = "6,0 5,1 7,-1"
+DATED = ("--date", "2026-02-01")
 FLETCHED = "0,0 1,1 -1,-1 1,-1 -1,1 0,1"
 
 
@@ -80,7 +86,16 @@ def test_readings_and_compare(started, tmp_path):
         path.write_text(json.dumps({**READING, "across": [line]}))
         started("reading", "Fern", str(path), "--arrow-number", str(k % 3 + 1), "--date",
                 f"2026-02-0{when}")  # fmt: skip
-    assert "the change is real. Keep it." in started("compare", "Fern")
+    said = started("compare", "Fern").splitlines()
+    assert said[0] == "Version 1 (flights: 3) against version 2 (flights: 3)"
+    assert "the change is real. Keep it." in said[1]
+    for order in (
+        ["--before", "2", "--after", "1"],
+        ["--before", "2"],
+        ["--after", "1"],
+        ["--before", "1", "--after", "1"],
+    ):
+        assert "earlier one comes first" in started("compare", "Fern", *order, status=2)
 
 
 def test_a_film_is_kept_and_stands_on_the_report(started, tmp_path, monkeypatch):
@@ -131,6 +146,10 @@ def test_evidence_is_corrected_and_its_past_is_shown(started):
     for wrong in ("moon=1", "distance_m=far", "distance_m=500"):
         started("correct", "Fern", "--evidence", identity, "--set", wrong, "--reason", "x",
                 status=2)  # fmt: skip
+    said = started("powder", "Fern", "--mark", "vane,rest", *DATED)
+    powder = said.split("(")[1].split(")")[0]
+    assert "after a comma" in started("correct", "Fern", "--evidence", powder, "--set",
+                                      "marks=vane", "--reason", "x", status=2)  # fmt: skip
 
 
 def test_a_nocking_point_is_compared_up_and_down(started, tmp_path):
@@ -167,6 +186,12 @@ def test_export_import_backup(started, tmp_path, monkeypatch):
         (["next", "Nobody"], "There is no archer Nobody"),
         (["sheet", "Fern", "--setup", "red"], "no set-up red"),
         (["sheet", "Fern", "--version", "0"], "no version 0"),
+        (["sheet", "Fern", "--version", "9"], "no version 9"),
+        (["report", "Fern", "--version", "9", "--html", "x.html"], "no version 9"),
+        (["compare", "Fern", "--after", "9"], "no version 9"),
+        (["powder", "Fern", "--mark", "vane", *DATED], "after a comma"),
+        (["powder", "Fern", "--mark", "vane rest", *DATED], "after a comma"),
+        (["powder", "Fern", "--mark", "vane,rest,extra", *DATED], "after a comma"),
         (["change", "Fern", "--set", "brace_height=8", "--date", "2026-02-01", "--reason", "x"],
          "Write it with one of these"),
         (["change", "Fern", "--set", "brace", "--date", "2026-02-01", "--reason", "x"],
@@ -197,3 +222,85 @@ def test_mistakes_get_one_sentence(started, words, said):
     assert said in output
     assert "Traceback" not in output
     assert len(output.strip().splitlines()) == 1
+
+
+@pytest.fixture
+def film(tmp_path, monkeypatch):
+    """Make a film that any command reads at once."""
+
+    def read(path, known, progress=None):  # noqa: ARG001 - as the reader takes them
+        return made_result(path, made_reading())
+
+    for module in ("ui.command_evidence", "ui.report_film"):
+        monkeypatch.setattr(f"{module}.read_clip", read)
+    return str(write_made_film(tmp_path / "shot.mp4"))
+
+
+def test_a_flight_is_kept_once(started, film, tmp_path):
+    """The same flight again would look like another arrow and shrink the error."""
+    said = started("flight", "Fern", film, *DATED)
+    identity = re.search(r"\(([0-9a-f]{8})\)", said)[1]
+    again = started("flight", "Fern", film, *DATED, status=2)
+    assert f"2026-02-01 ({identity})" in again
+    started("delete", "Fern", "--evidence", identity)
+    started("flight", "Fern", film, *DATED)
+    path = tmp_path / "r.json"
+    path.write_text(json.dumps(READING))
+    started("reading", "Fern", str(path), *DATED)
+    assert "already" in started("reading", "Fern", str(path), *DATED, status=2)
+
+
+def test_each_flight_of_a_film_counts_once(tmp_path):
+    """A logbook brought together from two may hold one flight twice; it is no second arrow."""
+    refused = {**READING, "refused": "no arrow", "label": None}
+    flights = [("a", {"reading": READING}), ("a", {"reading": READING}),
+               ("b", {"reading": refused}), ("b", {"reading": READING}),
+               (None, {"reading": READING}), (None, {"reading": READING}),
+               ("a", {"reading": {**READING, "flight": {"flight": 1}}})]  # fmt: skip
+    assert each_once(flights) == [
+        {"reading": READING},
+        {"reading": READING},
+        {"reading": READING},
+        {"reading": READING},
+        flights[6][1],
+    ]
+    book, archer, first, _ = made_logbook(tmp_path)
+    before = open_case(book, archer, first.setup_id, 1).evidence.flights
+    with book.writing() as db:
+        columns = [row[1] for row in db.execute("PRAGMA table_info(evidence)")]
+        rest = ", ".join(columns[1:])
+        db.execute(f"INSERT INTO evidence SELECT 'twin', {rest} FROM evidence"  # noqa: S608
+                   " WHERE kind = 'flight'")  # fmt: skip
+    assert open_case(book, archer, first.setup_id, 1).evidence.flights == before
+
+
+def test_a_film_is_kept_for_the_archers_own_hand(started, film):
+    """Fern is left-handed; for the right hand the advice would be the wrong way round."""
+    assert "left-handed" in started("flight", "Fern", film, *DATED, "--hand", "right", status=2)
+    assert "Written down for version 1 (" in started(
+        "flight", "Fern", film, *DATED, "--hand", "left"
+    )
+
+
+def test_a_refused_film_says_that_it_is_kept(started, film, monkeypatch):
+    """Whoever films again must know that the first one stands there, and how it is called."""
+    refused = replace(made_reading(), refused=message("label.no_flight"), label=None)
+    monkeypatch.setattr(
+        "ui.command_evidence.read_clip",
+        lambda path, known, progress=None: made_result(path, refused),  # noqa: ARG005
+    )
+    said = started("flight", "Fern", film, *DATED, status=3)
+    identity = re.search(r"refused one \(([0-9a-f]{8})\)", said)[1]
+    assert identity in started("seen", "Fern")
+
+
+def test_a_forgotten_hand_is_added(run):
+    """It can be said later; another one than stands there needs a reason."""
+    run("archer", "Elm", "--notes", "junior")
+    assert "Elm is right-handed" in run("archer", "Elm", "--hand", "right")
+    assert "Elm (right-handed)" in run("archers")
+    assert "--reason" in run("archer", "Elm", "--hand", "left", status=2)
+    run("archer", "Elm", "--hand", "left", "--reason", "typed wrong")
+    assert "Elm (left-handed)" in run("archers")
+    for again in ([], ["--hand", "left"]):
+        assert "in use" in run("archer", "Elm", *again, status=2)

@@ -162,5 +162,9 @@ def test_arrow_file_with_a_wrong_word_names_the_right_ones(tmp_path: Path) -> No
     with pytest.raises(InputError) as caught:
         parse_arrow({"stiffness": "600"})
     assert "spine" in say(caught.value.message)
-    with pytest.raises(InputError, match="arrow_file"):
+    with pytest.raises(InputError, match="arrow_file") as caught:
         read_arrow_file(tmp_path / "nowhere.toml")
+    assert "Errno" not in say(caught.value.message)
+    (tmp_path / "film.mp4").write_bytes(b"\xff\xfe\x00")
+    with pytest.raises(InputError, match="no_text"):
+        read_arrow_file(tmp_path / "film.mp4")

@@ -50,3 +50,10 @@ def test_what_cannot_be_is_a_sentence(change: tuple[str, str]) -> None:
     done = CliRunner().invoke(main, changed(*change))
     assert (done.exit_code, done.stdout) == (2, "")
     assert done.stderr.strip().endswith(".")
+
+
+def test_a_film_that_would_not_show_it_ends_with_status_3() -> None:
+    """Scripts and people hear the same: the headline decides."""
+    done = CliRunner().invoke(main, changed("--wanted-slow-mm", "0.1", "--wanted-fast-mm", "0.1"))
+    assert done.stdout.startswith("This film would not show it")
+    assert done.exit_code == 3

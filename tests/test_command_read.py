@@ -15,11 +15,12 @@ import pytest
 from click.testing import CliRunner, Result
 
 import ui.command
-from classify.pipeline import ReadResult
+from classify.pipeline import ReadResult, read_followed
 from classify.types import Known, Reading
 from tests.made_readings import FIRST, FRAMES, made_reading, made_refusal, made_result
 from tracker.types import InputError, Progress
 from ui.command import main
+from ui.words import say
 
 Run = Callable[..., Result]
 
@@ -77,6 +78,14 @@ def test_bad_input_is_one_sentence_and_status_2(run: Run) -> None:
     assert result.exit_code == 2
     assert result.stdout == ""
     assert result.stderr.strip().splitlines()[-1].startswith("There is no file clip.mp4.")
+
+
+def test_flights_are_counted_from_1_in_sentences_too() -> None:
+    """Whoever asked for the second flight of a film of one is told of the second."""
+    followed = made_result(Path("clip.mp4"), made_reading()).followed
+    with pytest.raises(InputError) as caught:
+        read_followed(followed, known=Known(flight=1))
+    assert say(caught.value.message).startswith("Flight 2 was asked for, and the film holds 1.")
 
 
 def test_a_slip_of_the_finger_is_status_2(run: Run) -> None:

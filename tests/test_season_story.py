@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from click.testing import CliRunner
 
 from classify import logbook
 from classify.casebook import open_case, propose
 from classify.logbook_file import LogbookFile
-from fixtures.season import play_season, play_story
+from fixtures.season import play_season, play_story, season_there
 from fixtures.season_stories import STORIES
+from tracker.types import InputError
+from ui.command import main
 from ui.season_words import season_lines
 
 
@@ -61,3 +64,18 @@ def test_the_season_in_lines(season):
     assert sum(line.startswith("Birch ") for line in lines) == sum(
         r.archer == "Birch" for r in rounds
     )
+
+
+def test_the_season_is_written_whole_or_not_at_all(season, tmp_path, monkeypatch):
+    """A coach's own archer of the same name is told of before anything is written."""
+    book = LogbookFile(tmp_path)
+    logbook.add_archer(book, STORIES[-1].name, hand="right")
+    with pytest.raises(InputError, match="season_names"):
+        play_season(book)
+    assert [archer.name for archer in logbook.archers(book)] == [STORIES[-1].name]
+    assert not season_there(book)
+    played, _ = season
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(played.folder))
+    again = CliRunner().invoke(main, ["book", "season"])
+    assert (again.exit_code, len(again.output.splitlines())) == (0, 1)
+    assert "already" in again.output

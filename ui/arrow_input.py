@@ -53,7 +53,14 @@ def read_arrow_file(path: Path) -> ArrowSpec:
     """
     try:
         typed = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as mistake:
+    except FileNotFoundError:
+        raise InputError("command.no_arrow_file", path=str(path)) from None
+    except UnicodeDecodeError:
+        raise InputError("command.arrow_file_no_text", path=str(path)) from None
+    except OSError as mistake:
+        reason = mistake.strerror or type(mistake).__name__
+        raise InputError("command.arrow_file", path=str(path), reason=reason) from None
+    except tomllib.TOMLDecodeError as mistake:
         raise InputError("command.arrow_file", path=str(path), reason=str(mistake)) from None
     return parse_arrow({key: str(value) for key, value in typed.items()})
 

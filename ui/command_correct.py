@@ -10,7 +10,7 @@ from classify.evidence_book import Seen, correct
 from classify.logbook_undo import history
 from tracker.types import InputError, message
 from ui.book_chosen import chosen, help_of, setup_option
-from ui.command_evidence import pairs_cm
+from ui.command_evidence import marks_from, pairs_cm
 from ui.command_logbook import book
 from ui.command_words import language_of, language_option
 from ui.words import say
@@ -83,7 +83,7 @@ def _value(pair: str, seen: Seen) -> tuple[str, object]:
     if name in POINTS:
         return name, pairs_cm(text, name)
     if name == "marks":
-        return name, [[part.strip() for part in mark.split(",")] for mark in text.split(";")]
+        return name, marks_from(text.split(";"))
     if name == "seen":
         return name, [f"eye_{part.strip().removeprefix('eye_')}" for part in text.split(",")]
     if name in (*TEXTS, "groups_judged"):

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -10,8 +12,9 @@ import click
 from classify.apart import read_clip
 from classify.clip_store import keep_clip
 from classify.evidence import ARROW_PARTS, BOW_PARTS
-from classify.evidence_book import Seen, record
+from classify.evidence_book import Seen, record, refuse_kept_film
 from classify.evidence_payload import EvidenceKind
+from classify.logbook import Version
 from classify.report_json import reading_json
 from tracker.types import InputError, message
 from ui.book_chosen import chosen, date_option, file_type, help_of, setup_option
@@ -21,6 +24,7 @@ from ui.command_words import language_of, language_option
 from ui.progress_line import progress_on_stderr
 from ui.reading_words import reading_lines
 from ui.report_film import known_with_sheet
+from ui.shelf import file_sha256
 from ui.words import say
 
 CM_PER_M = 100.0
@@ -62,6 +66,39 @@ def pairs_cm(text: str, what: str) -> list[list[float]]:
     return points
 
 
+def marks_from(texts: Sequence[str]) -> list[list[str]]:
+    """Take apart what touched what.
+
+    Parameters
+    ----------
+    texts
+        For example ``["vane,rest"]``: part of the arrow, part of the bow.
+
+    Returns
+    -------
+    list of [str, str]
+        As the logbook keeps them.
+
+    Raises
+    ------
+    InputError
+        If one of them is no pair.
+
+    Examples
+    --------
+    >>> marks_from(["lower vane, rest"])
+    [['lower vane', 'rest']]
+    """
+    pairs = [[part.strip() for part in text.split(",")] for text in texts]
+    for text, pair in zip(texts, pairs, strict=True):
+        if len(pair) != 2:
+            raise InputError(
+                "tuning.powder_parts",
+                found=text, arrow_parts=", ".join(ARROW_PARTS), bow_parts=", ".join(BOW_PARTS),
+            )  # fmt: skip
+    return pairs
+
+
 def _keep(
     ctx: click.Context, archer: str, setup: str | None, kind: EvidenceKind,
     payload: dict[str, object], *, dated: str, note: str,
@@ -69,9 +106,13 @@ def _keep(
     it = chosen(archer, setup)
     newest = it.case().newest
     seen = record(it.book, newest, kind, payload, dated=dated, note=note)
-    sentence = message("logbook.kept_evidence", number=newest.number, id=seen.id[:8])
-    click.echo(say(sentence, language_of(ctx)))
+    _say_kept(ctx, "kept_evidence", newest, seen)
     return seen
+
+
+def _say_kept(ctx: click.Context, name: str, version: Version, seen: Seen) -> None:
+    sentence = message(f"logbook.{name}", number=version.number, id=seen.id[:8])
+    click.echo(say(sentence, language_of(ctx)))
 
 
 @book.command("flight", help=help_of("flight"))
@@ -92,16 +133,22 @@ def flight_command(
     language = language_of(ctx)
     it = chosen(archer, setup)
     newest = it.case().newest
+    known_here = known_with_sheet(known_from(typed), it.archer, newest)
+    with suppress(OSError):  # the reader says what is wrong with a file that cannot be opened
+        refuse_kept_film(it.book, newest, file_sha256(clip), known_here.flight)
     with progress_on_stderr(language) as progress:
-        known_here = known_with_sheet(known_from(typed), it.archer, newest)
         result = read_clip(clip, known=known_here, progress=progress)
     kept = keep_clip(it.book, clip)
     known = {name: text for name, text in typed.items() if text}
     reading = reading_json(result.reading, lambda text: say(text, language))
     payload = {"reading": reading, "arrow": arrow_number, "known": known}
-    record(it.book, newest, "flight", payload, dated=dated, note=note, clip_sha256=kept.sha256)
+    seen = record(
+        it.book, newest, "flight", payload, dated=dated, note=note, clip_sha256=kept.sha256
+    )
     click.echo("\n".join(reading_lines(result.reading, language)))
-    if result.reading.refused is not None:
+    refused = result.reading.refused is not None
+    _say_kept(ctx, "kept_refused" if refused else "kept_evidence", newest, seen)
+    if refused:
         ctx.exit(3)
 
 
@@ -172,8 +219,7 @@ def powder_command(
             "logbook.powder_what",
             arrow_parts=", ".join(ARROW_PARTS), bow_parts=", ".join(BOW_PARTS),
         )  # fmt: skip
-    pairs = [[part.strip() for part in mark.split(",")] for mark in marks]
-    _keep(ctx, archer, setup, "powder", {"marks": pairs}, dated=dated, note=note)
+    _keep(ctx, archer, setup, "powder", {"marks": marks_from(marks)}, dated=dated, note=note)
 
 
 @book.command("group", help=help_of("group"))

@@ -70,12 +70,26 @@ def fields_from(pairs: tuple[str, ...]) -> dict[str, str]:
 @click.argument("name")
 @click.option("--hand", type=click.Choice(get_args(Hand)), help=help_of("hand"))
 @click.option("--notes", default="", help=help_of("notes"))
+@click.option("--reason", default="", help=help_of("archer_reason"))
 @language_option
 @click.pass_context
-def archer_command(ctx: click.Context, name: str, hand: Hand | None, notes: str) -> None:
-    """Write an archer into the logbook."""
-    kept = logbook.add_archer(the_book(), name, hand=hand, notes=notes)
-    click.echo(say(message("logbook.kept_archer", name=kept.name), language_of(ctx)))
+def archer_command(
+    ctx: click.Context, name: str, hand: Hand | None, notes: str, reason: str
+) -> None:
+    """Write an archer into the logbook, or the hand of one that stands there without."""
+    the = the_book()
+    there = next((one for one in logbook.archers(the) if one.name == name.strip()), None)
+    if there is None or hand in (None, there.hand):
+        kept = logbook.add_archer(the, name, hand=hand, notes=notes)
+        said = message("logbook.kept_archer", name=kept.name)
+    elif there.hand is not None and not reason.strip():
+        raise InputError(f"logbook.other_hand_{there.hand}", name=there.name)
+    else:
+        logbook.change_archer(
+            the, there, hand=hand, notes=notes or there.notes, reason=reason.strip() or "hand"
+        )
+        said = message(f"logbook.kept_hand_{hand}", name=there.name)
+    click.echo(say(said, language_of(ctx)))
 
 
 @book.command("archers", help=help_of("archers"))

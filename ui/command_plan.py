@@ -12,7 +12,7 @@ from classify.plan_types import CameraSetting, Shot, Standing
 from tracker.types import InputError, message
 from ui.command_words import language_of, language_option
 from ui.known_input import parse_capture_hz
-from ui.plan_words import plan_headline
+from ui.plan_words import WORTH_FILMING, plan_headline
 from ui.words import say
 
 
@@ -69,10 +69,11 @@ def plan(
             wanted_fast_mm=wanted_fast_mm,
         ),
     )
-    click.echo(say(plan_headline(made), language))
+    headline = plan_headline(made)
+    click.echo(say(headline, language))
     for sentence in made.verdict:
         click.echo(f"- {say(sentence, language)}")
-    ctx.exit(0 if made.refused is None else 3)
+    ctx.exit(0 if headline.key in WORTH_FILMING else 3)
 
 
 def parse_picture(text: str) -> tuple[int, int]:

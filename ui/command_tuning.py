@@ -12,6 +12,7 @@ from classify.casebook import (
     axis_of,
     before_and_after,
     decision_between,
+    flights_compared,
     outcome_of,
     propose,
 )
@@ -19,7 +20,8 @@ from classify.evidence_book import decide, decide_change, set_outcome
 from classify.proposal_json import proposal_json
 from classify.setup_change import suggested_changes
 from classify.units import UnitSystem
-from fixtures.season import play_season
+from fixtures.season import play_season, season_there
+from fixtures.season_stories import STORIES
 from tracker.types import InputError, message
 from ui.book_chosen import (
     chosen,
@@ -117,12 +119,20 @@ def compare_command(
     """
     it = chosen(archer, setup)
     case = it.case(after)
-    if len(case.versions) < 2:
+    if len(it.case().versions) < 2:
         raise InputError("logbook.one_version")
-    first = case.versions[-2] if before is None else it.case(before).newest
+    first = case.versions[-2:][0] if before is None else it.case(before).newest
     decision = decision_between(case, first, case.newest)
     judged = axis_of(decision)
-    comparison = before_and_after(it.book, first, case.newest, axis or judged)
+    along = axis or judged
+    lots = message(
+        "logbook.compared", before=first.number, after=case.newest.number,
+        before_flights=flights_compared(it.book, first, along),
+        after_flights=flights_compared(it.book, case.newest, along),
+    )  # fmt: skip
+    if first.number < case.newest.number:
+        click.echo(say(lots, language_of(ctx)))
+    comparison = before_and_after(it.book, first, case.newest, along)
     aimed = decision is None or axis in (None, judged)
     click.echo(say(comparison.sentence if aimed else comparison.aside, language_of(ctx)))
     outcome = outcome_of(comparison)
@@ -172,7 +182,12 @@ def report_command(
 @click.pass_context
 def season_command(ctx: click.Context, films: bool) -> None:
     """Play the worked season into the logbook and print every round."""
-    rounds = play_season(the_book(), films=season_film if films else None)
+    the = the_book()
+    if season_there(the):
+        archers = ", ".join(story.name for story in STORIES)
+        click.echo(say(message("logbook.season_there", archers=archers), language_of(ctx)))
+        return
+    rounds = play_season(the, films=season_film if films else None)
     click.echo("\n".join(season_lines(rounds, language_of(ctx))))
     if any(r.proposed != r.wanted for r in rounds):
         ctx.exit(1)

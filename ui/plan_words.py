@@ -5,6 +5,9 @@ from __future__ import annotations
 from classify.plan_types import FilmingPlan
 from tracker.types import Message, message
 
+WORTH_FILMING = ("planning.yes", "planning.partly")
+"""Headlines of films that show at least some of what they should."""
+
 
 def plan_headline(plan: FilmingPlan) -> Message:
     """Say in a few words whether a film would show what it should.

@@ -13,6 +13,7 @@ from classify.logbook import Archer, Version
 from classify.logbook_file import LogbookFile
 from classify.setup_sheet import arrow_spec
 from classify.types import Known
+from tracker.types import InputError
 from ui.flight_views import flight_frames
 from ui.known_input import parse_known
 from ui.report import FilmedFlight
@@ -33,7 +34,14 @@ def known_with_sheet(known: Known, archer: Archer, version: Version) -> Known:
     -------
     Known
         With hand and arrow where the logbook has them.
+
+    Raises
+    ------
+    InputError
+        If the hand is not the archer's: advice for the other hand is advice the wrong way round.
     """
+    if known.hand is not None and archer.hand not in (None, known.hand):
+        raise InputError(f"logbook.other_hand_{archer.hand}", name=archer.name)
     return replace(
         known,
         hand=known.hand or archer.hand,
@@ -60,6 +68,8 @@ def film_of(book: LogbookFile, case: Case) -> FilmedFlight | None:
             continue
         said = dict(cast("Mapping[str, str]", seen.payload.get("known") or {}))
         said.pop("arrow", None)
+        if case.archer.hand is not None:
+            said.pop("hand", None)  # an old entry may say the other one; the archer's is right
         known = known_with_sheet(parse_known(said), case.archer, case.newest)
         result = read_clip(clip.path, known=known)
         plate, track = result.followed.plate, result.track

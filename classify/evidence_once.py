@@ -1,0 +1,67 @@
+"""Tells whether two flights in the logbook are one: what was kept of each goes in, yes or no out.
+
+The same flight twice would look like two arrows and make every error smaller than it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from classify.evidence_payload import Payload
+
+MEASURED = ("label", "presence", "across", "up_down", "clip", "flight")
+"""What of a reading is the same in every language."""
+
+
+def same_flight(first: Payload, first_film: str | None, second: Payload, film: str | None) -> bool:
+    """Tell whether two payloads of kind "flight" are of one flight.
+
+    Parameters
+    ----------
+    first, first_film
+        What was kept, and the hash of its film or None.
+    second, film
+        The same of the other.
+
+    Returns
+    -------
+    bool
+        With both films: whether film and number are the same. Without: whether the readings are,
+        unless they were refused, since refusals hold nothing to tell two films apart by.
+    """
+    if first_film is not None and film is not None:
+        return first_film == film and flight_number(first) == flight_number(second)
+    one, other = first["reading"], second["reading"]
+    if one.get("refused") is not None or other.get("refused") is not None:
+        return False
+    return all(one.get(name) == other.get(name) for name in MEASURED)
+
+
+def flight_number(payload: Payload) -> int:
+    """Give the number of a kept flight within its film, from 0."""
+    facts = payload["reading"].get("flight")
+    number = facts.get("flight") if isinstance(facts, Mapping) else None
+    return number if isinstance(number, int) else 0
+
+
+def each_once(flights: Sequence[tuple[str | None, Payload]]) -> list[Payload]:
+    """Leave out what is of the same film and flight as one before.
+
+    A logbook that was brought together from several may hold one twice.
+
+    Parameters
+    ----------
+    flights
+        Hash of the film or None, and payload, of each.
+
+    Returns
+    -------
+    list
+        Payloads in their order; where one of the same flight was refused, the other.
+    """
+    kept: dict[object, Payload] = {}
+    for k, (film, payload) in enumerate(flights):
+        key = k if film is None else (film, flight_number(payload))
+        if key not in kept or kept[key]["reading"].get("refused") is not None:
+            kept[key] = payload
+    return list(kept.values())
