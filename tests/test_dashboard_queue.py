@@ -15,7 +15,6 @@ from tracker.types import InputError, Progress, message
 from ui.clip_queue import ClipQueue, QueuedClip
 from ui.dash_words import Words
 from ui.page_round import table_html, together_words
-from ui.words import say
 
 
 def clip(name: str) -> QueuedClip:
@@ -119,7 +118,7 @@ def test_table_escapes_names_and_says_why() -> None:
     assert "&lt;b&gt;.mp4" in html
     assert "97 % sure" in html
     assert refusal.refused is not None
-    assert escape(say(refusal.refused)) in html
+    assert escape(Words("en").tell(refusal.refused)) in html
 
 
 def test_a_refused_clip_is_called_so_and_its_sentence_may_wrap() -> None:

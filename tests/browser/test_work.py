@@ -9,7 +9,12 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+import ui.page_round
 from tests.browser.conftest import settled
+from tests.made_readings import made_reading, made_refusal, made_two_at_once
+from ui.clip_queue import QueuedClip
+from ui.dash_words import Words
+from ui.page_round import table_html
 from ui.phone_gate import PhoneGate
 from ui.shelf import Shelf
 
@@ -84,6 +89,23 @@ def test_round_is_read_and_a_change_proposed_and_reported(
     report.goto(saved.as_uri())
     expect(report.locator("h1").first).to_be_visible()
     report.close()
+
+
+@pytest.mark.parametrize("width", [1280, 1000, 390])
+def test_a_refusal_in_the_table_leaves_the_numbers_in_sight(page: Page, width: int) -> None:
+    """Its sentence wraps, and so do two swings: nothing of the table lies outside its frame."""
+    readings = (made_refusal(), made_two_at_once(), made_reading())
+    clips = [
+        QueuedClip(
+            token=n, name=f"{n}.mp4", path=Path(n), sha256=n, said={}, state="done", reading=r
+        )
+        for n, r in zip("abc", readings, strict=True)
+    ]
+    css = (Path(ui.page_round.__file__).parent / "page.css").read_text(encoding="utf-8")
+    page.set_viewport_size({"width": width, "height": 900})
+    page.set_content(f"<style>{css}</style>{table_html(clips, Words('en'))}")
+    hidden_px = page.locator(".ts-table").evaluate("box => box.scrollWidth - box.clientWidth")
+    assert hidden_px == 0
 
 
 def test_many_clips_are_read_in_a_queue(dashboard: str, page: Page, demo_film: Path) -> None:
