@@ -9,8 +9,11 @@ from dataclasses import replace
 import pytest
 from click.testing import CliRunner
 
-from classify.casebook import open_case
+from classify import logbook
+from classify.casebook import open_case, propose
+from classify.evidence_book import decisions_of
 from classify.evidence_once import each_once
+from classify.logbook_file import LogbookFile
 from tests.made_logbook import READING, made_logbook
 from tests.made_readings import made_reading, made_result, write_made_film
 from tracker.types import message
@@ -304,3 +307,21 @@ def test_a_forgotten_hand_is_added(run):
     assert "Elm (left-handed)" in run("archers")
     for again in ([], ["--hand", "left"]):
         assert "in use" in run("archer", "Elm", *again, status=2)
+
+
+def test_what_changes_no_field_is_done_in_words(started, monkeypatch, tmp_path):
+    """An arrow is set aside: the sheet reads as before, and the decision stands all the same."""
+
+    def aside(case, language="en"):
+        return replace(propose(case, language), cure="set_arrow_aside", is_test=False)
+
+    monkeypatch.setattr("ui.command_tuning.propose", aside)
+    assert "--note" in started("done", "Fern", *DATED, status=2)
+    assert "version 1" in started("done", "Fern", *DATED, "--note", "arrow 3 is out")
+    assert "arrow 3 is out" in started("search", "arrow 3")
+    book = LogbookFile(tmp_path / "data")
+    archer = logbook.find_archer(book, "Fern")
+    bow = logbook.find_setup(book, archer, None)
+    (done,) = decisions_of(book, bow.id)
+    assert (done.cure, done.to_version_id, done.is_test) == ("set_arrow_aside", None, False)
+    assert [t.cure for t in open_case(book, archer, bow.id).evidence.tried] == ["set_arrow_aside"]

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from classify import logbook
-from classify.casebook import open_case
+from classify.casebook import open_case, propose
 from classify.evidence_book import decisions_of
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
 from fixtures.season import play_season
+from tests.made_logbook import made_logbook
 
 
 def rounds() -> None:
@@ -111,3 +114,25 @@ def test_a_group_is_kept_as_a_score_with_its_wind(season):
     kept = [s for s in open_case(book, archer, bow.id).seen[-1] if s.kind == "groups"][-1]
     assert kept.payload["score"] == pytest.approx(50.0)
     assert kept.payload["crosswind_m_s"] == pytest.approx(2.0)
+
+
+def test_what_changes_no_field_is_done_in_words_on_the_page_too(tmp_path, monkeypatch):
+    """As on the command line: words are asked for, and kept without another version."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book, _, first, _ = made_logbook(tmp_path)
+    monkeypatch.setattr(
+        "ui.rounds_next.propose",
+        lambda case, language: replace(
+            propose(case, language), cure="set_arrow_aside", is_test=False
+        ),
+    )
+    page = opened()
+    key = first.setup_id[:8]
+    page = next(b for b in page.button if b.label == "Write it down").click().run()
+    assert "Say what was done" in page.error[0].value
+    page.text_input(f"done-note-{key}").set_value("arrow 3 is out")
+    page = next(b for b in page.button if b.label == "Write it down").click().run()
+    assert not page.exception
+    done = decisions_of(book, first.setup_id)[-1]
+    assert (done.cure, done.to_version_id, done.note) == ("set_arrow_aside", None, "arrow 3 is out")
+    assert len(logbook.versions(book, first.setup_id)) == 2
