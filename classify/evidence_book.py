@@ -13,7 +13,7 @@ from typing import Literal, get_args
 
 from classify.evidence_once import same_flight
 from classify.evidence_payload import EvidenceKind, check_payload
-from classify.logbook import Version, add_version, checked_date, still_there
+from classify.logbook import Version, add_version, checked_date, not_before_first, still_there
 from classify.logbook_file import LogbookFile, new_id, now
 from classify.logbook_undo import keep_history, kept_json
 from tracker.types import InputError
@@ -105,7 +105,8 @@ def record(
     ------
     InputError
         If the payload is not what its kind needs, the clip is not in the store, the same flight
-        stands under that version already, or the set-up was deleted meanwhile.
+        stands under that version already, the date is before the set-up's first version, or the
+        set-up was deleted meanwhile.
     """
     check_payload(kind, payload)
     seen = Seen(
@@ -119,6 +120,7 @@ def record(
     )
     with book.writing() as db:
         still_there(db, version.setup_id)
+        not_before_first(db, version.setup_id, seen.dated)
         if kind == "flight":
             _refuse_twice(_evidence_rows(db, version), payload, clip_sha256)
         db.execute(
@@ -243,6 +245,7 @@ def decide(
         note=note,
     )
     with book.writing() as db:
+        not_before_first(db, version.setup_id, decision.dated)
         _insert_decision(db, decision)
     return decision
 

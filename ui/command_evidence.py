@@ -28,6 +28,8 @@ from ui.shelf import file_sha256
 from ui.words import say
 
 CM_PER_M = 100.0
+GROUP_WAYS = ({"points"}, {"diameter", "arrows"}, {"score", "arrows", "face"})
+"""A group is told in one of these ways; two at once could contradict each other."""
 
 
 def pairs_cm(text: str, what: str) -> list[list[float]]:
@@ -243,14 +245,16 @@ def group_command(
 ) -> None:  # fmt: skip
     """Keep a group as impacts, as a diameter, or as a score."""
     payload: dict[str, object] = {"distance_m": distance_m, "crosswind_m_s": crosswind_m_s}
+    typed = {"points": points_cm, "diameter": diameter_cm, "score": score, "arrows": arrows,
+             "face": face_cm}  # fmt: skip
+    if {name for name, value in typed.items() if value is not None} not in GROUP_WAYS:
+        raise InputError("logbook.group_what")
     if points_cm is not None:
         payload["points_m"] = pairs_cm(points_cm, "group")
-    elif diameter_cm is not None and arrows is not None:
+    elif diameter_cm is not None:
         payload |= {"diameter_m": diameter_cm / CM_PER_M, "arrows": arrows}
-    elif score is not None and arrows is not None and face_cm is not None:
+    elif face_cm is not None:
         payload |= {"score": score, "arrows": arrows, "face_diameter_m": face_cm / CM_PER_M}
-    else:
-        raise InputError("logbook.group_what")
     _keep(ctx, archer, setup, "groups", payload, dated=dated, note=note)
 
 
@@ -268,6 +272,8 @@ def eye_command(
     setup: str | None, dated: str, note: str,
 ) -> None:  # fmt: skip
     """Keep what the coach saw by eye."""
+    if not seen and groups is None:
+        raise InputError("logbook.eye_what")
     names = [name if name.startswith("eye_") else f"eye_{name}" for name in seen]
     payload: dict[str, object] = {"seen": names, "groups_judged": groups}
     _keep(ctx, archer, setup, "eye", payload, dated=dated, note=note)
