@@ -53,7 +53,7 @@ def test_from_archer_to_next_change(started):
     """Powder, bare shafts, proposal, done: the sheet moves by the proposed step."""
     assert "Film three to six shots" in started("next", "Fern")
     started("powder", "Fern", "--clean", "--date", "2026-02-01")
-    started("bare", "Fern", "--distance-m", "18", "--bare-cm", BARE, "--fletched-cm", FLETCHED,
+    started("bare", "Fern", "--distance-m", "18,0", "--bare-cm", BARE, "--fletched-cm", FLETCHED,
             "--date", "2026-02-01")  # fmt: skip
     said = started("next", "Fern", "--table")
     assert (
@@ -209,6 +209,12 @@ def test_export_import_backup(started, tmp_path, monkeypatch):
         (["group", "Fern", "--distance-m", "18", "--date", "2026-02-01"], "--points-cm"),
         (["eye", "Fern", "--seen", "ghosts", "--date", "2026-02-01"], "nothing the coach can"),
         (["eye", "Fern", *DATED], "--seen"),
+        (["eye", "Fern", "--seen", "wob", *DATED], "wob is nothing the coach can have seen. There "
+         "are: fishtailing"),
+        (["bare", "Fern", "--distance-m", "18", "--bare-cm", "", "--fletched-cm", FLETCHED, *DATED],
+         "--bare-cm is empty. Write right,up in centimetres"),
+        (["bare", "Fern", "--distance-m", "18 m", "--bare-cm", BARE, "--fletched-cm", FLETCHED,
+          *DATED], "--distance-m is '18 m'"),
         (["group", "Fern", "--distance-m", "18", "--points-cm", BARE, "--arrows", "3", *DATED],
          "one way"),
         (["group", "Fern", "--distance-m", "18", "--points-cm", BARE, "--diameter-cm", "9",

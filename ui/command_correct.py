@@ -93,7 +93,7 @@ def _value(pair: str, seen: Seen) -> tuple[str, object]:
     if name in (*TEXTS, "groups_judged"):
         return name, text
     try:
-        number = float(text)
+        number = float(text.replace(",", "."))
     except ValueError:
         raise InputError("logbook.plain_number", field=name, found=text) from None
     return name, int(number) if name in COUNTS else number

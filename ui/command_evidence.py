@@ -20,6 +20,7 @@ from tracker.types import InputError, message
 from ui.book_chosen import chosen, date_option, file_type, help_of, setup_option
 from ui.command_known import known_from, known_options
 from ui.command_logbook import book
+from ui.command_number import NUMBER
 from ui.command_words import language_of, language_option
 from ui.progress_line import progress_on_stderr
 from ui.reading_words import reading_lines
@@ -40,7 +41,7 @@ def pairs_cm(text: str, what: str) -> list[list[float]]:
     text
         For example ``"6,0 5.5,-1"``: right and up of the mark, arrow by arrow.
     what
-        For the message.
+        Option or field, for the message.
 
     Returns
     -------
@@ -50,11 +51,11 @@ def pairs_cm(text: str, what: str) -> list[list[float]]:
     Raises
     ------
     InputError
-        If one of them is no pair of numbers.
+        If one of them is no pair of numbers, or there is none.
 
     Examples
     --------
-    >>> pairs_cm("6,0 5,-1", "bare shafts")
+    >>> pairs_cm("6,0 5,-1", "--bare-cm")
     [[0.06, 0.0], [0.05, -0.01]]
     """
     points = []
@@ -65,6 +66,8 @@ def pairs_cm(text: str, what: str) -> list[list[float]]:
         except ValueError:
             raise InputError("logbook.pairs", what=what, found=pair) from None
         points.append([x / CM_PER_M, y / CM_PER_M])
+    if not points:
+        raise InputError("logbook.no_pairs", what=what)
     return points
 
 
@@ -178,10 +181,10 @@ def reading_command(
 
 @book.command("bare", help=help_of("bare"))
 @click.argument("archer")
-@click.option("--distance-m", type=float, required=True, help=help_of("distance"))
+@click.option("--distance-m", type=NUMBER, required=True, help=help_of("distance"))
 @click.option("--bare-cm", required=True, metavar="X,Y ...", help=help_of("bare_cm"))
 @click.option("--fletched-cm", required=True, metavar="X,Y ...", help=help_of("fletched_cm"))
-@click.option("--crosswind-m-s", type=float, help=help_of("crosswind"))
+@click.option("--crosswind-m-s", type=NUMBER, help=help_of("crosswind"))
 @setup_option
 @date_option
 @click.option("--note", default="", help=help_of("note"))
@@ -194,8 +197,8 @@ def bare_command(
     """Keep a bare-shaft test."""
     payload: dict[str, object] = {
         "distance_m": distance_m,
-        "bare_m": pairs_cm(bare_cm, "bare shafts"),
-        "fletched_m": pairs_cm(fletched_cm, "fletched arrows"),
+        "bare_m": pairs_cm(bare_cm, "--bare-cm"),
+        "fletched_m": pairs_cm(fletched_cm, "--fletched-cm"),
         "crosswind_m_s": crosswind_m_s,
     }
     _keep(ctx, archer, setup, "bare shaft", payload, dated=dated, note=note)
@@ -226,13 +229,13 @@ def powder_command(
 
 @book.command("group", help=help_of("group"))
 @click.argument("archer")
-@click.option("--distance-m", type=float, required=True, help=help_of("distance"))
+@click.option("--distance-m", type=NUMBER, required=True, help=help_of("distance"))
 @click.option("--points-cm", metavar="X,Y ...", help=help_of("points_cm"))
-@click.option("--diameter-cm", type=float, help=help_of("diameter_cm"))
-@click.option("--score", type=float, help=help_of("score"))
+@click.option("--diameter-cm", type=NUMBER, help=help_of("diameter_cm"))
+@click.option("--score", type=NUMBER, help=help_of("score"))
 @click.option("--arrows", type=int, help=help_of("arrows"))
-@click.option("--face-cm", type=float, help=help_of("face"))
-@click.option("--crosswind-m-s", type=float, help=help_of("crosswind"))
+@click.option("--face-cm", type=NUMBER, help=help_of("face"))
+@click.option("--crosswind-m-s", type=NUMBER, help=help_of("crosswind"))
 @setup_option
 @date_option
 @click.option("--note", default="", help=help_of("note"))
@@ -250,7 +253,7 @@ def group_command(
     if {name for name, value in typed.items() if value is not None} not in GROUP_WAYS:
         raise InputError("logbook.group_what")
     if points_cm is not None:
-        payload["points_m"] = pairs_cm(points_cm, "group")
+        payload["points_m"] = pairs_cm(points_cm, "--points-cm")
     elif diameter_cm is not None:
         payload |= {"diameter_m": diameter_cm / CM_PER_M, "arrows": arrows}
     elif face_cm is not None:
