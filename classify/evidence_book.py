@@ -130,8 +130,10 @@ def record(
     return seen
 
 
-def refuse_kept_film(book: LogbookFile, version: Version, clip_sha256: str, flight: int) -> None:
-    """Refuse a flight of a film that was kept already, before minutes are spent on reading it.
+def refuse_flight(
+    book: LogbookFile, version: Version, *, clip_sha256: str, flight: int, dated: str
+) -> None:
+    """Refuse a flight of a film that could not be kept, before minutes are spent on reading it.
 
     Parameters
     ----------
@@ -139,12 +141,16 @@ def refuse_kept_film(book: LogbookFile, version: Version, clip_sha256: str, flig
         Logbook, and the version of the set-up.
     clip_sha256, flight
         Of the film, and the flight's number in it from 0.
+    dated
+        ISO date.
 
     Raises
     ------
     InputError
-        If it stands there.
+        If it stands there, or the date is before the set-up's first version.
     """
+    with book.reading() as db:
+        not_before_first(db, version.setup_id, dated)
     unread = {"reading": {"flight": {"flight": flight}}}
     _refuse_twice(evidence_of(book, version), unread, clip_sha256)
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from classify import logbook
 from classify.casebook import open_case, propose
-from classify.evidence_book import decisions_of
+from classify.clip_store import keep_clip
+from classify.evidence_book import decisions_of, record
 from classify.evidence_once import each_once
 from classify.logbook_file import LogbookFile
 from tests.made_logbook import READING, made_logbook
@@ -301,6 +303,25 @@ def test_a_film_is_kept_for_the_archers_own_hand(started, film):
     assert "Written down for version 1 (" in started(
         "flight", "Fern", film, *DATED, "--hand", "left"
     )
+
+
+def test_an_old_entry_with_the_other_hand_still_has_its_report(started, film, tmp_path):
+    """Kept before the hand was held against the archer's: the report goes by the archer's."""
+    book = LogbookFile(tmp_path / "data")
+    archer = logbook.find_archer(book, "Fern")
+    newest = open_case(book, archer, logbook.find_setup(book, archer, None).id).newest
+    payload = {"reading": READING, "arrow": "1", "known": {"hand": "right"}}
+    clip = keep_clip(book, Path(film))
+    record(book, newest, "flight", payload, dated="2026-02-01", clip_sha256=clip.sha256)
+    started("report", "Fern", "--html", "out.html")
+    assert "data:image/jpeg;base64," in (tmp_path / "out.html").read_text(encoding="utf-8")
+
+
+def test_a_film_that_could_not_be_kept_is_not_read(started, film, monkeypatch):
+    """A wrong day is told of before minutes are spent."""
+    monkeypatch.setattr("ui.command_evidence.read_clip", pytest.fail)
+    said = started("flight", "Fern", film, "--date", "2026-01-31", status=2)
+    assert "first written down" in said
 
 
 def test_a_refused_film_says_that_it_is_kept(started, film, monkeypatch):

@@ -12,7 +12,7 @@ import click
 from classify.apart import read_clip
 from classify.clip_store import keep_clip
 from classify.evidence import ARROW_PARTS, BOW_PARTS
-from classify.evidence_book import Seen, record, refuse_kept_film
+from classify.evidence_book import Seen, record, refuse_flight
 from classify.evidence_payload import EvidenceKind
 from classify.logbook import Version
 from classify.report_json import reading_json
@@ -140,7 +140,9 @@ def flight_command(
     newest = it.case().newest
     known_here = known_with_sheet(known_from(typed), it.archer, newest)
     with suppress(OSError):  # the reader says what is wrong with a file that cannot be opened
-        refuse_kept_film(it.book, newest, file_sha256(clip), known_here.flight)
+        refuse_flight(
+            it.book, newest, clip_sha256=file_sha256(clip), flight=known_here.flight, dated=dated
+        )
     with progress_on_stderr(language) as progress:
         result = read_clip(clip, known=known_here, progress=progress)
     kept = keep_clip(it.book, clip)
