@@ -21,6 +21,7 @@ from classify.findings import WINDY_M_S, WORTH_MM
 from classify.logbook import Archer, Version, versions
 from classify.logbook_file import LogbookFile
 from classify.reasoning import NextChange, next_change
+from classify.setup_change import WITHOUT_SHEET
 from classify.setup_sheet import differences, sheet_findings
 from classify.setup_worked_out import GRAIN_KG, foc_step_percent, sheet_foc_percent
 from classify.several import Swing
@@ -157,7 +158,7 @@ def _evidence(
         tried=tuple(
             Tried(cure=d.cure, amount=d.amount, outcome=d.outcome)
             for d in decisions
-            if not d.is_test and d.to_version_id in done
+            if not d.is_test and (d.to_version_id in done or d.cure in WITHOUT_SHEET)
         ),
         holds_60_s={"yes": True, "no": False}.get(sheet.typed.get("holds_60_s", "")),
         foc_percent=foc,

@@ -13,7 +13,7 @@ from typing import Literal, get_args
 
 from classify.evidence_once import same_flight
 from classify.evidence_payload import EvidenceKind, check_payload
-from classify.logbook import Version, add_version, checked_date, still_there
+from classify.logbook import Version, add_version, checked_date, not_before_first, still_there
 from classify.logbook_file import LogbookFile, new_id, now
 from classify.logbook_undo import keep_history, kept_json
 from tracker.types import InputError
@@ -53,8 +53,8 @@ class Decision:
     Attributes
     ----------
     id, version_id, to_version_id
-        Which; the version it was decided on; the version it made, None for a test or as long as
-        it was not done.
+        Which; the version it was decided on; the version it made, None for a test, for
+        what changes no field of the sheet, or as long as it was not done.
     dated, cure, amount, is_test
         ISO date; name in the knowledge file; how much; whether it measures and changes nothing.
     outcome
@@ -105,7 +105,8 @@ def record(
     ------
     InputError
         If the payload is not what its kind needs, the clip is not in the store, the same flight
-        stands under that version already, or the set-up was deleted meanwhile.
+        stands under that version already, the date is before the set-up's first version, or the
+        set-up was deleted meanwhile.
     """
     check_payload(kind, payload)
     seen = Seen(
@@ -119,6 +120,7 @@ def record(
     )
     with book.writing() as db:
         still_there(db, version.setup_id)
+        not_before_first(db, version.setup_id, seen.dated)
         if kind == "flight":
             _refuse_twice(_evidence_rows(db, version), payload, clip_sha256)
         db.execute(
@@ -128,8 +130,10 @@ def record(
     return seen
 
 
-def refuse_kept_film(book: LogbookFile, version: Version, clip_sha256: str, flight: int) -> None:
-    """Refuse a flight of a film that was kept already, before minutes are spent on reading it.
+def refuse_flight(
+    book: LogbookFile, version: Version, *, clip_sha256: str, flight: int, dated: str
+) -> None:
+    """Refuse a flight of a film that could not be kept, before minutes are spent on reading it.
 
     Parameters
     ----------
@@ -137,12 +141,16 @@ def refuse_kept_film(book: LogbookFile, version: Version, clip_sha256: str, flig
         Logbook, and the version of the set-up.
     clip_sha256, flight
         Of the film, and the flight's number in it from 0.
+    dated
+        ISO date.
 
     Raises
     ------
     InputError
-        If it stands there.
+        If it stands there, or the date is before the set-up's first version.
     """
+    with book.reading() as db:
+        not_before_first(db, version.setup_id, dated)
     unread = {"reading": {"flight": {"flight": flight}}}
     _refuse_twice(evidence_of(book, version), unread, clip_sha256)
 
@@ -243,6 +251,7 @@ def decide(
         note=note,
     )
     with book.writing() as db:
+        not_before_first(db, version.setup_id, decision.dated)
         _insert_decision(db, decision)
     return decision
 

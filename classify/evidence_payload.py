@@ -121,7 +121,8 @@ def read_eye(payload: Payload) -> tuple[tuple[str, ...], Literal["good", "poor"]
     seen = tuple(str(name) for name in payload["seen"])
     for name in seen:
         if name not in known:
-            raise InputError("tuning.eye", found=name, known=", ".join(known))
+            plain = [one.removeprefix("eye_") for one in (name, *known)]  # as people type them
+            raise InputError("tuning.eye", found=plain[0], known=", ".join(plain[1:]))
     judged = payload.get("groups_judged")
     if judged not in ("good", "poor", None):
         raise InputError("tuning.groups_judged", found=str(judged))

@@ -248,7 +248,8 @@ def change_setup(
     Raises
     ------
     InputError
-        If a field cannot be used, or somebody made a newer version meanwhile.
+        If a field cannot be used, nothing differs, the date is before the first version's, or
+        somebody made a newer version meanwhile.
     """
     sheet = before.sheet.with_changes(changes)
     with book.writing() as db:
@@ -265,6 +266,9 @@ def add_version(
     ).fetchone()[0]
     if newest != before.number:
         raise InputError("logbook.not_newest", number=before.number, newest=newest)
+    if sheet.typed == before.sheet.typed:
+        raise InputError("logbook.change_nothing")
+    not_before_first(db, before.setup_id, dated)
     return _insert_version(db, before.setup_id, before.number + 1, sheet, dated, reason)
 
 
@@ -277,6 +281,15 @@ def still_there(db: sqlite3.Connection, setup_id: str) -> None:
     ).fetchone()
     if row is None:
         raise InputError("logbook.gone_meanwhile")
+
+
+def not_before_first(db: sqlite3.Connection, setup_id: str, dated: str) -> None:
+    """Refuse a date before the set-up's first version: nothing can have been seen with it then."""
+    row = db.execute(
+        "SELECT dated FROM versions WHERE setup_id = ? AND number = 1", (setup_id,)
+    ).fetchone()
+    if row is not None and checked_date(dated) < row["dated"]:
+        raise InputError("logbook.date_before", found=dated, first=row["dated"])
 
 
 def setups(book: LogbookFile, archer: Archer) -> list[Bow]:

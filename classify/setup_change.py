@@ -36,6 +36,12 @@ STEPS: Mapping[str, _Step] = {
     "shorten_shaft": ("arrow_length", "mm", "-5"),
 }
 
+WITHOUT_SHEET = frozenset({
+    "set_arrow_aside", "replace_nock", "replace_vane", "rest_arm_in", "relax_bow_hand",
+    "plunger_series",
+})  # fmt: skip
+"""Cures after which the sheet may read as before: what was done is kept in words."""
+
 
 def suggested_changes(cure: str, amount: float | None, sheet: SetUp) -> dict[str, str]:
     """Suggest what to type into the sheet after a cure was done.

@@ -94,6 +94,8 @@ def test_table_has_a_line_for_every_film_and_the_worst_status(folder: Path) -> N
     assert "Fishtailing" in lines[2]
     assert "97 % sure" in lines[2]
     assert lines[-1].startswith("1 read, 1 refused, 1 not readable")
+    assert max(len(line) for line in lines[:5]) < 100
+    assert [line.split(":")[0] for line in lines[5:7]] == ["- 2.mp4", "- 3.mp4"]
 
 
 def test_json_lines_are_one_object_each(folder: Path) -> None:

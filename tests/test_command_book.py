@@ -5,12 +5,17 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
-from classify.casebook import open_case
+from classify import logbook
+from classify.casebook import open_case, propose
+from classify.clip_store import keep_clip
+from classify.evidence_book import decisions_of, record
 from classify.evidence_once import each_once
+from classify.logbook_file import LogbookFile
 from tests.made_logbook import READING, made_logbook
 from tests.made_readings import made_reading, made_result, write_made_film
 from tracker.types import message
@@ -50,7 +55,7 @@ def test_from_archer_to_next_change(started):
     """Powder, bare shafts, proposal, done: the sheet moves by the proposed step."""
     assert "Film three to six shots" in started("next", "Fern")
     started("powder", "Fern", "--clean", "--date", "2026-02-01")
-    started("bare", "Fern", "--distance-m", "18", "--bare-cm", BARE, "--fletched-cm", FLETCHED,
+    started("bare", "Fern", "--distance-m", "18,0", "--bare-cm", BARE, "--fletched-cm", FLETCHED,
             "--date", "2026-02-01")  # fmt: skip
     said = started("next", "Fern", "--table")
     assert (
@@ -205,6 +210,24 @@ def test_export_import_backup(started, tmp_path, monkeypatch):
           "--date", "2026-02-01"], "Check the unit"),
         (["group", "Fern", "--distance-m", "18", "--date", "2026-02-01"], "--points-cm"),
         (["eye", "Fern", "--seen", "ghosts", "--date", "2026-02-01"], "nothing the coach can"),
+        (["eye", "Fern", *DATED], "--seen"),
+        (["eye", "Fern", "--seen", "wob", *DATED], "wob is nothing the coach can have seen. There "
+         "are: fishtailing"),
+        (["bare", "Fern", "--distance-m", "18", "--bare-cm", "", "--fletched-cm", FLETCHED, *DATED],
+         "--bare-cm is empty. Write right,up in centimetres"),
+        (["bare", "Fern", "--distance-m", "18 m", "--bare-cm", BARE, "--fletched-cm", FLETCHED,
+          *DATED], "--distance-m is '18 m'"),
+        (["group", "Fern", "--distance-m", "18", "--points-cm", BARE, "--arrows", "3", *DATED],
+         "one way"),
+        (["group", "Fern", "--distance-m", "18", "--points-cm", BARE, "--diameter-cm", "9",
+          "--arrows", "3", *DATED], "one way"),
+        (["powder", "Fern", "--clean", "--date", "2026-01-31"], "first written down"),
+        (["done", "Fern", "--date", "2026-01-31"], "first written down"),
+        (["powder", "Fern", "--clean", "--date", "2999-01-01"], "yet to come"),
+        (["change", "Fern", *DATED, "--reason", "x"], "already"),
+        (["change", "Fern", "--set", "nocking_point=12 mm", *DATED, "--reason", "x"], "already"),
+        (["change", "Fern", "--set", "strands=16", "--set", "strands=18", *DATED, "--reason", "x"],
+         "given twice"),
         (["reading", "Fern", "no.json", "--date", "2026-02-01"], "holds no reading"),
         (["flight", "Fern", "no.mp4", "--date", "2026-02-01"], "no file"),
         (["compare", "Fern"], "only one version"),
@@ -282,6 +305,25 @@ def test_a_film_is_kept_for_the_archers_own_hand(started, film):
     )
 
 
+def test_an_old_entry_with_the_other_hand_still_has_its_report(started, film, tmp_path):
+    """Kept before the hand was held against the archer's: the report goes by the archer's."""
+    book = LogbookFile(tmp_path / "data")
+    archer = logbook.find_archer(book, "Fern")
+    newest = open_case(book, archer, logbook.find_setup(book, archer, None).id).newest
+    payload = {"reading": READING, "arrow": "1", "known": {"hand": "right"}}
+    clip = keep_clip(book, Path(film))
+    record(book, newest, "flight", payload, dated="2026-02-01", clip_sha256=clip.sha256)
+    started("report", "Fern", "--html", "out.html")
+    assert "data:image/jpeg;base64," in (tmp_path / "out.html").read_text(encoding="utf-8")
+
+
+def test_a_film_that_could_not_be_kept_is_not_read(started, film, monkeypatch):
+    """A wrong day is told of before minutes are spent."""
+    monkeypatch.setattr("ui.command_evidence.read_clip", pytest.fail)
+    said = started("flight", "Fern", film, "--date", "2026-01-31", status=2)
+    assert "first written down" in said
+
+
 def test_a_refused_film_says_that_it_is_kept(started, film, monkeypatch):
     """Whoever films again must know that the first one stands there, and how it is called."""
     refused = replace(made_reading(), refused=message("label.no_flight"), label=None)
@@ -304,3 +346,21 @@ def test_a_forgotten_hand_is_added(run):
     assert "Elm (left-handed)" in run("archers")
     for again in ([], ["--hand", "left"]):
         assert "in use" in run("archer", "Elm", *again, status=2)
+
+
+def test_what_changes_no_field_is_done_in_words(started, monkeypatch, tmp_path):
+    """An arrow is set aside: the sheet reads as before, and the decision stands all the same."""
+
+    def aside(case, language="en"):
+        return replace(propose(case, language), cure="set_arrow_aside", is_test=False)
+
+    monkeypatch.setattr("ui.command_tuning.propose", aside)
+    assert "--note" in started("done", "Fern", *DATED, status=2)
+    assert "version 1" in started("done", "Fern", *DATED, "--note", "arrow 3 is out")
+    assert "arrow 3 is out" in started("search", "arrow 3")
+    book = LogbookFile(tmp_path / "data")
+    archer = logbook.find_archer(book, "Fern")
+    bow = logbook.find_setup(book, archer, None)
+    (done,) = decisions_of(book, bow.id)
+    assert (done.cure, done.to_version_id, done.is_test) == ("set_arrow_aside", None, False)
+    assert [t.cure for t in open_case(book, archer, bow.id).evidence.tried] == ["set_arrow_aside"]

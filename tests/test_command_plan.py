@@ -52,6 +52,16 @@ def test_what_cannot_be_is_a_sentence(change: tuple[str, str]) -> None:
     assert done.stderr.strip().endswith(".")
 
 
+def test_numbers_take_a_comma_and_no_unit() -> None:
+    """As everywhere else; what is no number is a sentence."""
+    commas = changed("--offset-m", "0,4", "--nock-mm", "6,5")
+    assert CliRunner().invoke(main, commas).stdout == CliRunner().invoke(main, GOOD).stdout
+    for wrong in ("18 m", "nan", "1,000,5"):
+        done = CliRunner().invoke(main, changed("--distance-m", wrong))
+        assert (done.exit_code, done.stdout) == (2, "")
+        assert done.stderr.startswith(f"--distance-m is '{wrong}', which is not a number.")
+
+
 def test_a_film_that_would_not_show_it_ends_with_status_3() -> None:
     """Scripts and people hear the same: the headline decides."""
     done = CliRunner().invoke(main, changed("--wanted-slow-mm", "0.1", "--wanted-fast-mm", "0.1"))

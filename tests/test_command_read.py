@@ -80,6 +80,13 @@ def test_bad_input_is_one_sentence_and_status_2(run: Run) -> None:
     assert result.stderr.strip().splitlines()[-1].startswith("There is no file clip.mp4.")
 
 
+def test_a_marked_face_without_its_size_is_told_of(run: Run) -> None:
+    """The mark alone would be taken and tell nothing."""
+    result = run("clip.mp4", "--face-mark", "3,10,10,50,50")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "--face-cm" in result.stderr
+
+
 def test_flights_are_counted_from_1_in_sentences_too() -> None:
     """Whoever asked for the second flight of a film of one is told of the second."""
     followed = made_result(Path("clip.mp4"), made_reading()).followed

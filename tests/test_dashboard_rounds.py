@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
 from classify import logbook
-from classify.casebook import open_case
-from classify.evidence_book import decisions_of
+from classify.casebook import open_case, propose
+from classify.clip_store import keep_clip
+from classify.evidence_book import decisions_of, record
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
 from fixtures.season import play_season
+from tests.made_logbook import READING, made_logbook
+from ui.shelf import Shelf
 
 
 def rounds() -> None:
@@ -149,3 +154,44 @@ def test_a_group_is_kept_as_a_score_with_its_wind(season):
     kept = [s for s in open_case(book, archer, bow.id).seen[-1] if s.kind == "groups"][-1]
     assert kept.payload["score"] == pytest.approx(50.0)
     assert kept.payload["crosswind_m_s"] == pytest.approx(2.0)
+
+
+def test_what_changes_no_field_is_done_in_words_on_the_page_too(tmp_path, monkeypatch):
+    """As on the command line: words are asked for, and kept without another version."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book, _, first, _ = made_logbook(tmp_path)
+    monkeypatch.setattr(
+        "ui.rounds_next.propose",
+        lambda case, language: replace(
+            propose(case, language), cure="set_arrow_aside", is_test=False
+        ),
+    )
+    page = opened()
+    key = first.setup_id[:8]
+    page = next(b for b in page.button if b.label == "Write it down").click().run()
+    assert "Say what was done" in page.error[0].value
+    page.text_input(f"done-note-{key}").set_value("arrow 3 is out")
+    page = next(b for b in page.button if b.label == "Write it down").click().run()
+    assert not page.exception
+    done = decisions_of(book, first.setup_id)[-1]
+    assert (done.cure, done.to_version_id, done.note) == ("set_arrow_aside", None, "arrow 3 is out")
+    assert len(logbook.versions(book, first.setup_id)) == 2
+
+
+def test_a_flight_that_stands_there_is_told_of_on_the_page(tmp_path, monkeypatch):
+    """The same film of the same version is refused before it is read again."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book, _, _, newest = made_logbook(tmp_path)
+    with (tmp_path / "film.mp4").open("rb") as stream:
+        Shelf(tmp_path).keep(stream, "again.mp4")
+    film = keep_clip(book, tmp_path / "film.mp4")
+    there = {"reading": READING, "arrow": "1"}
+    record(book, newest, "flight", there, dated="2026-01-12", clip_sha256=film.sha256)
+    monkeypatch.setattr("ui.rounds_seen.kept_reading", pytest.fail)
+    page = opened(part="seen")
+    key = newest.setup_id[:8]
+    page = page.button_group(f"add-kind-{key}").set_value("flight").run()
+    page.selectbox(f"flight-clip-{key}").select_index(0)
+    page = next(b for b in page.button if b.label == "Read it and keep it").click().run()
+    assert not page.exception
+    assert "written down already" in page.error[0].value

@@ -7,9 +7,11 @@ from click.testing import CliRunner
 
 from classify import logbook
 from classify.casebook import open_case, propose
+from classify.clip_store import find_clip
 from classify.logbook_file import LogbookFile
-from fixtures.season import play_season, play_story, season_there
+from fixtures.season import SeasonFilm, play_season, play_story, season_there
 from fixtures.season_stories import STORIES
+from tests.made_logbook import READING
 from tracker.types import InputError
 from ui.command import main
 from ui.season_words import season_lines
@@ -79,3 +81,17 @@ def test_the_season_is_written_whole_or_not_at_all(season, tmp_path, monkeypatch
     again = CliRunner().invoke(main, ["book", "season"])
     assert (again.exit_code, len(again.output.splitlines())) == (0, 1)
     assert "already" in again.output
+
+
+def test_the_films_of_the_season_come_along(tmp_path, monkeypatch):
+    """Played elsewhere and brought in: the film of the first flight stands in the logbook too."""
+    monkeypatch.setattr("fixtures.season.STORIES", STORIES[2:])
+    path = tmp_path / "film.mp4"
+    path.write_bytes(b"any film")
+    book = LogbookFile(tmp_path / "book")
+    film = SeasonFilm(path=path, reading=READING, known={"hand": "right"})
+    play_season(book, films=lambda _name: film)
+    (archer,) = logbook.archers(book)
+    case = open_case(book, archer, logbook.find_setup(book, archer, None).id)
+    (kept,) = [one.clip_sha256 for one in case.seen[0] if one.clip_sha256 is not None]
+    assert find_clip(book, kept).path.read_bytes() == b"any film"

@@ -123,3 +123,21 @@ def test_templates_are_well_formed(language: str) -> None:
     for key, template in catalogue(language).items():
         assert "" not in fields(template), key
         assert template.strip() == template, key
+
+
+FORMAL = re.compile(
+    r"\b(usted|Usted|Dé|Copie|Compruebe|Grabe|Diga|Revise|Indique|Recorte|Desactive|Reinicie"
+    r"|Escriba|Elija|Ponga|Instale|Vuelva|Filme|Use|Mida)(lo|la|los|las)?\b"
+)
+"""A coach is spoken to as tú; these are how a sentence would begin that does otherwise."""
+
+ENGLISH = re.compile(r"minnowing|porpoising|fishtail|coleo\b", re.IGNORECASE)
+"""Names of swings that have one name of their own in Spanish: coleteo, cabeceo, serpenteo."""
+
+
+def test_spanish_speaks_in_one_voice() -> None:
+    """One way to speak to the coach, and one name for each swing, in every area."""
+    said = catalogue("es")
+    assert [key for key, text in said.items() if FORMAL.search(text)] == []
+    typed = {"logbook.help_seen"}  # what the command takes is the same in every language
+    assert {key for key, text in said.items() if ENGLISH.search(text)} == typed

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import TypeVar
 
 import click
 
 from classify.casebook import Case, open_case
-from classify.logbook import Archer, Bow, find_archer, find_setup
+from classify.logbook import Archer, Bow, checked_date, find_archer, find_setup
 from classify.logbook_file import LogbookFile
+from tracker.types import InputError
 from ui.command_words import help_words, language_of
 from ui.shelf import data_folder
 from ui.words import say
@@ -85,8 +87,22 @@ def setup_option(command: _Wrapped) -> _Wrapped:
 def date_option(command: _Wrapped) -> _Wrapped:
     """Give a command the option ``--date``, which has no default but must be said."""
     return click.option(
-        "--date", "dated", required=True, metavar="YYYY-MM-DD", help=help_of("date")
-    )(command)
+        "--date", "dated", required=True, metavar="YYYY-MM-DD", help=help_of("date"),
+        callback=_not_ahead,
+    )(command)  # fmt: skip
+
+
+def _not_ahead(_ctx: click.Context, _parameter: click.Parameter, text: str) -> str:
+    """Refuse what is yet to come; a day is left for clocks that are ahead of each other."""
+    today = _today()
+    if checked_date(text) > (today + timedelta(days=1)).isoformat():
+        raise InputError("logbook.date_ahead", found=text, today=today.isoformat())
+    return text
+
+
+def _today() -> date:
+    """Tell which day it is where the coach is."""
+    return datetime.now().astimezone().date()
 
 
 def set_option(command: _Wrapped) -> _Wrapped:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -60,6 +61,8 @@ def batch(
     if not as_json:
         heads = [say(message(f"batch.head_{name}"), language) for name in _COLUMNS]
         click.echo("\n".join(table_lines(heads, [_cells(film, language) for film in done])))
+        for line in _reasons(done, language):
+            click.echo(f"- {line}")
     bad = sum(film.reading is None for film in done)
     refused = sum(film.reading is not None and film.reading.refused is not None for film in done)
     total = message(
@@ -96,14 +99,18 @@ def film_json(film: ReadFilm, language: str) -> dict[str, object]:
     }
 
 
+def _reasons(films: Sequence[ReadFilm], language: str) -> list[str]:
+    """Say film by film why there is no reading; in the table it would push the columns apart."""
+    told = [(f, f.problem if f.reading is None else f.reading.refused) for f in films]
+    return [f"{f.path.name}: {say(why, language)}" for f, why in told if why is not None]
+
+
 def _cells(film: ReadFilm, language: str) -> list[str]:
     reading = film.reading
     seconds = f"{film.seconds:.1f}"
-    if reading is None:
-        problem = "" if film.problem is None else say(film.problem, language)
-        return [film.path.name, problem, "", "", "", seconds]
-    if reading.refused is not None:
-        return [film.path.name, say(reading.refused, language), "", "", "", seconds]
+    if reading is None or reading.refused is not None:
+        word = "bad" if reading is None else "refused"
+        return [film.path.name, say(message(f"batch.{word}"), language), "", "", "", seconds]
     swings = [swing for swing in swings_found(reading) if swing is not None]
     return [
         film.path.name,

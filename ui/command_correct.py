@@ -66,7 +66,11 @@ def correct_command(
     match = [one for lot in it.case().seen for one in lot if one.id.startswith(evidence)]
     if len(match) != 1:
         raise InputError("logbook.not_there", what="evidence", id=evidence)
-    changes = dict(_value(pair, match[0]) for pair in fields)
+    changes: dict[str, object] = {}
+    for name, value in (_value(pair, match[0]) for pair in fields):
+        if name in changes:
+            raise InputError("logbook.field_twice", field=name)
+        changes[name] = value
     correct(it.book, match[0], {**match[0].payload, **changes}, reason=reason)
     click.echo(say(message("logbook.corrected", id=match[0].id[:8]), language_of(ctx)))
 
@@ -89,7 +93,7 @@ def _value(pair: str, seen: Seen) -> tuple[str, object]:
     if name in (*TEXTS, "groups_judged"):
         return name, text
     try:
-        number = float(text)
+        number = float(text.replace(",", "."))
     except ValueError:
         raise InputError("logbook.plain_number", field=name, found=text) from None
     return name, int(number) if name in COUNTS else number

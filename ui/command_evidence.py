@@ -12,7 +12,7 @@ import click
 from classify.apart import read_clip
 from classify.clip_store import keep_clip
 from classify.evidence import ARROW_PARTS, BOW_PARTS
-from classify.evidence_book import Seen, record, refuse_kept_film
+from classify.evidence_book import Seen, record, refuse_flight
 from classify.evidence_payload import EvidenceKind
 from classify.logbook import Version
 from classify.report_json import reading_json
@@ -20,6 +20,7 @@ from tracker.types import InputError, message
 from ui.book_chosen import chosen, date_option, file_type, help_of, setup_option
 from ui.command_known import known_from, known_options
 from ui.command_logbook import book
+from ui.command_number import NUMBER
 from ui.command_words import language_of, language_option
 from ui.progress_line import progress_on_stderr
 from ui.reading_words import reading_lines
@@ -28,6 +29,8 @@ from ui.shelf import file_sha256
 from ui.words import say
 
 CM_PER_M = 100.0
+GROUP_WAYS = ({"points"}, {"diameter", "arrows"}, {"score", "arrows", "face"})
+"""A group is told in one of these ways; two at once could contradict each other."""
 
 
 def pairs_cm(text: str, what: str) -> list[list[float]]:
@@ -38,7 +41,7 @@ def pairs_cm(text: str, what: str) -> list[list[float]]:
     text
         For example ``"6,0 5.5,-1"``: right and up of the mark, arrow by arrow.
     what
-        For the message.
+        Option or field, for the message.
 
     Returns
     -------
@@ -48,11 +51,11 @@ def pairs_cm(text: str, what: str) -> list[list[float]]:
     Raises
     ------
     InputError
-        If one of them is no pair of numbers.
+        If one of them is no pair of numbers, or there is none.
 
     Examples
     --------
-    >>> pairs_cm("6,0 5,-1", "bare shafts")
+    >>> pairs_cm("6,0 5,-1", "--bare-cm")
     [[0.06, 0.0], [0.05, -0.01]]
     """
     points = []
@@ -63,6 +66,8 @@ def pairs_cm(text: str, what: str) -> list[list[float]]:
         except ValueError:
             raise InputError("logbook.pairs", what=what, found=pair) from None
         points.append([x / CM_PER_M, y / CM_PER_M])
+    if not points:
+        raise InputError("logbook.no_pairs", what=what)
     return points
 
 
@@ -135,7 +140,9 @@ def flight_command(
     newest = it.case().newest
     known_here = known_with_sheet(known_from(typed), it.archer, newest)
     with suppress(OSError):  # the reader says what is wrong with a file that cannot be opened
-        refuse_kept_film(it.book, newest, file_sha256(clip), known_here.flight)
+        refuse_flight(
+            it.book, newest, clip_sha256=file_sha256(clip), flight=known_here.flight, dated=dated
+        )
     with progress_on_stderr(language) as progress:
         result = read_clip(clip, known=known_here, progress=progress)
     kept = keep_clip(it.book, clip)
@@ -176,10 +183,10 @@ def reading_command(
 
 @book.command("bare", help=help_of("bare"))
 @click.argument("archer")
-@click.option("--distance-m", type=float, required=True, help=help_of("distance"))
+@click.option("--distance-m", type=NUMBER, required=True, help=help_of("distance"))
 @click.option("--bare-cm", required=True, metavar="X,Y ...", help=help_of("bare_cm"))
 @click.option("--fletched-cm", required=True, metavar="X,Y ...", help=help_of("fletched_cm"))
-@click.option("--crosswind-m-s", type=float, help=help_of("crosswind"))
+@click.option("--crosswind-m-s", type=NUMBER, help=help_of("crosswind"))
 @setup_option
 @date_option
 @click.option("--note", default="", help=help_of("note"))
@@ -192,8 +199,8 @@ def bare_command(
     """Keep a bare-shaft test."""
     payload: dict[str, object] = {
         "distance_m": distance_m,
-        "bare_m": pairs_cm(bare_cm, "bare shafts"),
-        "fletched_m": pairs_cm(fletched_cm, "fletched arrows"),
+        "bare_m": pairs_cm(bare_cm, "--bare-cm"),
+        "fletched_m": pairs_cm(fletched_cm, "--fletched-cm"),
         "crosswind_m_s": crosswind_m_s,
     }
     _keep(ctx, archer, setup, "bare shaft", payload, dated=dated, note=note)
@@ -224,13 +231,13 @@ def powder_command(
 
 @book.command("group", help=help_of("group"))
 @click.argument("archer")
-@click.option("--distance-m", type=float, required=True, help=help_of("distance"))
+@click.option("--distance-m", type=NUMBER, required=True, help=help_of("distance"))
 @click.option("--points-cm", metavar="X,Y ...", help=help_of("points_cm"))
-@click.option("--diameter-cm", type=float, help=help_of("diameter_cm"))
-@click.option("--score", type=float, help=help_of("score"))
+@click.option("--diameter-cm", type=NUMBER, help=help_of("diameter_cm"))
+@click.option("--score", type=NUMBER, help=help_of("score"))
 @click.option("--arrows", type=int, help=help_of("arrows"))
-@click.option("--face-cm", type=float, help=help_of("face"))
-@click.option("--crosswind-m-s", type=float, help=help_of("crosswind"))
+@click.option("--face-cm", type=NUMBER, help=help_of("face"))
+@click.option("--crosswind-m-s", type=NUMBER, help=help_of("crosswind"))
 @setup_option
 @date_option
 @click.option("--note", default="", help=help_of("note"))
@@ -243,14 +250,16 @@ def group_command(
 ) -> None:  # fmt: skip
     """Keep a group as impacts, as a diameter, or as a score."""
     payload: dict[str, object] = {"distance_m": distance_m, "crosswind_m_s": crosswind_m_s}
-    if points_cm is not None:
-        payload["points_m"] = pairs_cm(points_cm, "group")
-    elif diameter_cm is not None and arrows is not None:
-        payload |= {"diameter_m": diameter_cm / CM_PER_M, "arrows": arrows}
-    elif score is not None and arrows is not None and face_cm is not None:
-        payload |= {"score": score, "arrows": arrows, "face_diameter_m": face_cm / CM_PER_M}
-    else:
+    typed = {"points": points_cm, "diameter": diameter_cm, "score": score, "arrows": arrows,
+             "face": face_cm}  # fmt: skip
+    if {name for name, value in typed.items() if value is not None} not in GROUP_WAYS:
         raise InputError("logbook.group_what")
+    if points_cm is not None:
+        payload["points_m"] = pairs_cm(points_cm, "--points-cm")
+    elif diameter_cm is not None:
+        payload |= {"diameter_m": diameter_cm / CM_PER_M, "arrows": arrows}
+    elif face_cm is not None:
+        payload |= {"score": score, "arrows": arrows, "face_diameter_m": face_cm / CM_PER_M}
     _keep(ctx, archer, setup, "groups", payload, dated=dated, note=note)
 
 
@@ -268,6 +277,8 @@ def eye_command(
     setup: str | None, dated: str, note: str,
 ) -> None:  # fmt: skip
     """Keep what the coach saw by eye."""
+    if not seen and groups is None:
+        raise InputError("logbook.eye_what")
     names = [name if name.startswith("eye_") else f"eye_{name}" for name in seen]
     payload: dict[str, object] = {"seen": names, "groups_judged": groups}
     _keep(ctx, archer, setup, "eye", payload, dated=dated, note=note)

@@ -9,6 +9,7 @@ from typing import TypeVar
 import click
 
 from classify.types import Known
+from tracker.types import InputError
 from ui.arrow_input import read_arrow_file
 from ui.command_words import help_words
 from ui.known_input import parse_known
@@ -75,6 +76,8 @@ def known_from(typed: Mapping[str, str | None]) -> Known:
         If one of them makes no sense.
     """
     said = {name: text or "" for name, text in typed.items() if name in _OPTIONS}
+    if said.get("face_mark") and not said.get("face_cm"):
+        raise InputError("command.face_mark_alone")
     file = said.pop("arrow", "")
     arrow = read_arrow_file(Path(file)) if file else None
     return parse_known(said, arrow=arrow)

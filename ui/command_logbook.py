@@ -55,13 +55,15 @@ def fields_from(pairs: tuple[str, ...]) -> dict[str, str]:
     Raises
     ------
     InputError
-        If there is no equals sign in one of them.
+        If there is no equals sign in one of them, or a field is there twice.
     """
     fields = {}
     for pair in pairs:
         name, equals, value = pair.partition("=")
         if not equals:
             raise InputError("logbook.not_a_field", found=pair, known=", ".join(sheet_fields()))
+        if name.strip() in fields:
+            raise InputError("logbook.field_twice", field=name.strip())
         fields[name.strip()] = value.strip()
     return fields
 

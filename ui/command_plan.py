@@ -10,6 +10,7 @@ from classify.nock_noise import MARKINGS, Marking
 from classify.plan import plan_filming
 from classify.plan_types import CameraSetting, Shot, Standing
 from tracker.types import InputError, message
+from ui.command_number import NUMBER
 from ui.command_words import language_of, language_option
 from ui.known_input import parse_capture_hz
 from ui.plan_words import WORTH_FILMING, plan_headline
@@ -23,15 +24,15 @@ def _help(name: str) -> str:
 @click.command("plan", help=_help("command"))
 @click.option("--frame-hz", required=True, metavar="HZ", help=_help("frame_hz"))
 @click.option("--picture", required=True, metavar="WxH", help=_help("picture"))
-@click.option("--field-of-view-deg", required=True, type=float, help=_help("field_of_view_deg"))
-@click.option("--zoom", type=float, default=1.0, show_default=True, help=_help("zoom"))
-@click.option("--behind-m", required=True, type=float, help=_help("behind_m"))
-@click.option("--offset-m", required=True, type=float, help=_help("offset_m"))
-@click.option("--distance-m", required=True, type=float, help=_help("distance_m"))
-@click.option("--nock-mm", required=True, type=float, help=_help("nock_mm"))
+@click.option("--field-of-view-deg", required=True, type=NUMBER, help=_help("field_of_view_deg"))
+@click.option("--zoom", type=NUMBER, default=1.0, show_default=True, help=_help("zoom"))
+@click.option("--behind-m", required=True, type=NUMBER, help=_help("behind_m"))
+@click.option("--offset-m", required=True, type=NUMBER, help=_help("offset_m"))
+@click.option("--distance-m", required=True, type=NUMBER, help=_help("distance_m"))
+@click.option("--nock-mm", required=True, type=NUMBER, help=_help("nock_mm"))
 @click.option("--marking", required=True, type=click.Choice(MARKINGS), help=_help("marking"))
-@click.option("--wanted-slow-mm", type=float, help=_help("wanted_slow_mm"))
-@click.option("--wanted-fast-mm", type=float, help=_help("wanted_fast_mm"))
+@click.option("--wanted-slow-mm", type=NUMBER, help=_help("wanted_slow_mm"))
+@click.option("--wanted-fast-mm", type=NUMBER, help=_help("wanted_fast_mm"))
 @language_option
 @click.pass_context
 def plan(

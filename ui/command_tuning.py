@@ -18,7 +18,7 @@ from classify.casebook import (
 )
 from classify.evidence_book import decide, decide_change, set_outcome
 from classify.proposal_json import proposal_json
-from classify.setup_change import suggested_changes
+from classify.setup_change import WITHOUT_SHEET, suggested_changes
 from classify.units import UnitSystem
 from fixtures.season import play_season, season_there
 from fixtures.season_stories import STORIES
@@ -81,11 +81,15 @@ def done_command(
     proposal = propose(case, language)
     said = proposal_json(proposal, lambda text: say(text, language))
     number = case.newest.number
+    changes: dict[str, str] = {}
     if not proposal.is_test and proposal.cure != "keep":
         suggested = suggested_changes(proposal.cure, proposal.amount, case.newest.sheet)
         changes = {**suggested, **fields_from(fields)}
-        if not changes:
-            raise InputError("logbook.done_what", change=proposal.change)
+        in_words = proposal.cure in WITHOUT_SHEET
+        if not changes and not (in_words and note.strip()):
+            what = "done_words" if in_words else "done_what"
+            raise InputError(f"logbook.{what}", change=proposal.change)
+    if changes:
         _, to = decide_change(
             it.book, case.newest, changes, cure=proposal.cure, amount=proposal.amount,
             dated=dated, proposal=said, reason=proposal.change, note=note,

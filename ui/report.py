@@ -15,6 +15,7 @@ from classify.findings import Findings
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
 from classify.reasoning import NextChange
+from classify.setup_change import WITHOUT_SHEET
 from classify.setup_sheet import SetUp, differences, questions, sheet_fields
 from classify.setup_worked_out import worked_out
 from classify.types import Reading
@@ -253,7 +254,8 @@ def _figures(
 def _done(case: Case, language: str) -> Iterator[tuple[str, str, str]]:
     made = {version.id for version in case.versions}
     for decision in case.decisions:
-        if decision.is_test or decision.to_version_id not in made:
+        followed = decision.to_version_id in made or decision.cure in WITHOUT_SHEET
+        if decision.is_test or not followed:
             continue
         outcome = say(message(f"report.outcome_{decision.outcome or 'none'}"), language)
         what = decided_change(decision, case.archer.hand, language)

@@ -19,7 +19,7 @@ from classify.evidence_book import Decision, decide, decide_change, set_outcome
 from classify.knowledge import load_knowledge
 from classify.proposal_json import proposal_json
 from classify.reasoning import NextChange, Row
-from classify.setup_change import suggested_changes
+from classify.setup_change import WITHOUT_SHEET, suggested_changes
 from tracker.types import InputError, message
 from ui.dash_words import Words
 from ui.report import report_page
@@ -122,6 +122,10 @@ def _done(at: AtHand, proposal: NextChange) -> None:
     changes_sheet = not proposal.is_test and proposal.cure != "keep"
     with st.expander(word("rounds.done_title")), st.form(at.key("done"), border=False):
         typed: dict[str, str] = {}
+        note = ""
+        in_words = proposal.cure in WITHOUT_SHEET
+        if in_words:
+            note = st.text_input(word("rounds.done_note"), key=at.key("done-note"))
         if changes_sheet:
             st.html(f'<p class="ts-note">{escape(word("rounds.done_help"))}</p>')
             suggested = suggested_changes(proposal.cure, proposal.amount, newest.sheet)
@@ -153,15 +157,22 @@ def _done(at: AtHand, proposal: NextChange) -> None:
             )  # fmt: skip
             return
         changes = form_changes(at, "done", typed)
+        if not changes and in_words and note.strip():
+            decide(
+                at.book, newest, cure=proposal.cure, amount=proposal.amount, is_test=False,
+                dated=day, proposal=said, note=note.strip(),
+            )  # fmt: skip
+            return
         if not changes:
-            raise InputError("rounds.done_nothing")
+            raise InputError("rounds.done_in_words" if in_words else "rounds.done_nothing")
         decide_change(
             at.book, newest, changes, cure=proposal.cure, amount=proposal.amount, dated=day,
-            proposal=said, reason=proposal.change,
+            proposal=said, reason=proposal.change, note=note.strip(),
         )  # fmt: skip
 
     if attempt(word, done):
         form_done(at, "done")
+        st.session_state.pop(at.key("done-note"), None)
         st.rerun()
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import streamlit as st
 
@@ -154,7 +154,9 @@ def day_field(label: str, key: str) -> str:
     str
         ISO date; today unless another is chosen, and it is shown.
     """
-    chosen = st.date_input(label, value="today", key=key, width=200)
+    # a day is left for clocks that are ahead of each other
+    last = datetime.now().astimezone().date() + timedelta(days=1)
+    chosen = st.date_input(label, value="today", max_value=last, key=key, width=200)
     return chosen.isoformat() if isinstance(chosen, date) else ""
 
 

@@ -13,7 +13,7 @@ import streamlit as st
 
 from classify.clip_store import keep_clip
 from classify.evidence import ARROW_PARTS, BOW_PARTS
-from classify.evidence_book import Seen, record
+from classify.evidence_book import Seen, record, refuse_flight
 from classify.evidence_payload import EvidenceKind
 from classify.knowledge import load_knowledge
 from classify.label import disturbances_found
@@ -193,6 +193,9 @@ def _flight(at: AtHand) -> None:
     def keep() -> None:
         said = told(shelf(), chosen.sha256, chosen.given)
         known = known_with_sheet(parse_known(said), at.case.archer, at.case.newest)
+        refuse_flight(
+            at.book, at.case.newest, clip_sha256=chosen.sha256, flight=known.flight, dated=day
+        )
         result = kept_reading(chosen.path, chosen.sha256, known, lambda: progress_bar(place, word))
         kept = keep_clip(at.book, chosen.path)
         payload: dict[str, object] = {
