@@ -14,6 +14,9 @@ from classify.pipeline import ReadResult
 from classify.types import Known, Reading
 from tests.made_readings import made_reading, made_refusal, made_result, write_made_film
 from tracker.types import InputError, Progress
+from ui.correction_part import note_text
+from ui.dash_words import Words
+from ui.known_form import FIELDS
 from ui.shelf import Shelf
 
 
@@ -182,6 +185,40 @@ def test_slip_in_the_form_is_a_sentence_and_not_kept(made_clip: str, shelf: Shel
     done.run()
     assert "1800" in done.error[0].value
     assert shelf.last(made_clip, "known") is None
+
+
+@pytest.mark.usefixtures("shelf")
+def test_the_form_keeps_its_order_on_a_phone(made_clip: str) -> None:
+    """One column under the other, the fields come in the order in which they are thought of."""
+    done = app(read, clip=made_clip)
+    asked = [str(entry.key).rsplit("-", 1)[-1] for entry in done.text_input]
+    assert [name for name in asked if name in FIELDS] == list(FIELDS)
+
+
+@pytest.mark.parametrize(
+    ("said", "english", "spanish"),
+    [
+        (
+            {"hand": "", "capture_hz": "240", "distance_m": ""},
+            "Frames a second, as filmed: 240",
+            "Fotogramas por segundo, al grabar: 240",
+        ),
+        ({"hand": "left", "flight": "2"}, "left-handed; flight 2 of the film", "zurdo; vuelo 2"),
+        ({"last_frame": "274"}, "The flight ends in frame 274", "El vuelo acaba"),
+        ({"click": "12,3.50,4.25"}, "frame 12, (3.50, 4.25) px", "fotograma 12, (3.50, 4.25) px"),
+        ({"face_mark": "7,1.0,2.0,3.0,4.0"}, "frame 7, (1.0, 2.0), (3.0, 4.0) px", "fotograma 7"),
+        ({"label": "clean", "why": "steady"}, "Clean flight; steady", "Vuelo limpio; steady"),
+        ({"click": ""}, "taken back", "retirado"),
+    ],
+)
+def test_what_was_said_is_told_in_the_words_of_the_forms(
+    said: dict[str, str], english: str, spanish: str
+) -> None:
+    """No key of the program and no blank field stands in the list of notes."""
+    for language, wanted in (("en", english), ("es", spanish)):
+        told = note_text(said, Words(language))
+        assert wanted in told
+        assert "_" not in told
 
 
 def test_film_that_is_no_good_gets_a_sentence(
