@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from tracker.types import InputError, Progress
 from ui.correction_part import note_text
 from ui.dash_words import Words
 from ui.known_form import FIELDS
+from ui.page_plan import _NUMBERS
 from ui.shelf import Shelf
 
 
@@ -124,7 +126,7 @@ def logbook() -> None:
     [
         (read, "Read a clip"),
         (teach, "Teaching"),
-        (many, "A round of clips"),
+        (many, "Many clips"),
         (phone, "From the phone"),
         (plan, "Filming plan"),
         (rounds, "Set-ups and rounds"),
@@ -262,6 +264,28 @@ def test_side_by_side_of_one_clip_with_itself(made_clip: str) -> None:
     done = app(beside, first=made_clip, second=made_clip)
     assert not done.exception
     assert "no difference can be told" in html_of(done)
+
+
+@pytest.mark.usefixtures("shelf")
+def test_the_best_place_is_sought_where_the_readme_says_to_stand() -> None:
+    """Two to four metres behind the nock, and the page says so; its bars are explained."""
+    done = app(plan)
+    assert "half full is just what is wanted" in html_of(done)
+    names = [str(entry.key) for entry in done.number_input]
+    assert names == [f"plan-{name}" for name in _NUMBERS]
+    next(button for button in done.button if button.label.startswith("Find the best")).click()
+    done.run()
+    found = re.search(r"2 to 4 m behind and .*: (\d\.\d) m behind the nock", html_of(done))
+    assert found is not None
+    assert 2.0 <= float(found[1]) <= 4.0
+
+
+@pytest.mark.usefixtures("shelf")
+def test_nothing_is_read_again_before_there_is_a_clip() -> None:
+    """The form for a round keeps what is known; its button says no more than that."""
+    labels = [button.label for button in app(many).button]
+    assert "Keep this for every clip" in labels
+    assert "Read again with this" not in labels
 
 
 @pytest.mark.parametrize("number", [1, 2, 3])

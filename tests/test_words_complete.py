@@ -119,3 +119,19 @@ def test_templates_are_well_formed(language: str) -> None:
     for key, template in catalogue(language).items():
         assert "" not in fields(template), key
         assert template.strip() == template, key
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_no_sentence_speaks_of_logarithms(language: str) -> None:
+    """A coach weighs what speaks for and against; the odds' logarithm is the program's affair."""
+    jargon = re.compile(r"\blog-?odds\b|logarit|logit", re.IGNORECASE)
+    assert [key for key, text in catalogue(language).items() if jargon.search(text)] == []
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_a_page_is_called_what_the_menu_calls_it(language: str) -> None:
+    """Who follows the menu finds the page that it named."""
+    words = catalogue(language)
+    areas = [key.removesuffix(".nav") for key in words if key.endswith(".nav")]
+    assert "round" in areas
+    assert [area for area in areas if words[f"{area}.title"] != words[f"{area}.nav"]] == []

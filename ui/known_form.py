@@ -53,7 +53,9 @@ def known_texts(known: Known) -> dict[str, str]:
     }
 
 
-def known_form(key: str, said: Mapping[str, str], word: Words) -> dict[str, str] | None:
+def known_form(
+    key: str, said: Mapping[str, str], word: Words, *, send: str = ""
+) -> dict[str, str] | None:
     """Show the form and give what was typed when it is sent.
 
     Parameters
@@ -64,6 +66,8 @@ def known_form(key: str, said: Mapping[str, str], word: Words) -> dict[str, str]
         Texts to start from.
     word
         The page's language.
+    send
+        What its button says; blank to read the clip again.
 
     Returns
     -------
@@ -95,6 +99,6 @@ def known_form(key: str, said: Mapping[str, str], word: Words) -> dict[str, str]
                 )
         typed["flight"] = said.get("flight", "")
         sent = st.form_submit_button(
-            word("pages.known_send"), type="primary", width="stretch", key=f"{key}-send"
+            send or word("pages.known_send"), type="primary", width="stretch", key=f"{key}-send"
         )
     return typed if sent else None
