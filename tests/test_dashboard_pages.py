@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,6 +15,10 @@ from classify.pipeline import ReadResult
 from classify.types import Known, Reading
 from tests.made_readings import made_reading, made_refusal, made_result, write_made_film
 from tracker.types import InputError, Progress
+from ui.correction_part import note_text
+from ui.dash_words import Words
+from ui.known_form import FIELDS
+from ui.page_plan import _NUMBERS
 from ui.shelf import Shelf
 
 
@@ -121,7 +126,7 @@ def logbook() -> None:
     [
         (read, "Read a clip"),
         (teach, "Teaching"),
-        (many, "A round of clips"),
+        (many, "Many clips"),
         (phone, "From the phone"),
         (plan, "Filming plan"),
         (rounds, "Set-ups and rounds"),
@@ -185,6 +190,40 @@ def test_slip_in_the_form_is_a_sentence_and_not_kept(made_clip: str, shelf: Shel
     assert shelf.last(made_clip, "known") is None
 
 
+@pytest.mark.usefixtures("shelf")
+def test_the_form_keeps_its_order_on_a_phone(made_clip: str) -> None:
+    """One column under the other, the fields come in the order in which they are thought of."""
+    done = app(read, clip=made_clip)
+    asked = [str(entry.key).rsplit("-", 1)[-1] for entry in done.text_input]
+    assert [name for name in asked if name in FIELDS] == list(FIELDS)
+
+
+@pytest.mark.parametrize(
+    ("said", "english", "spanish"),
+    [
+        (
+            {"hand": "", "capture_hz": "240", "distance_m": ""},
+            "Frames a second, as filmed: 240",
+            "Fotogramas por segundo, al grabar: 240",
+        ),
+        ({"hand": "left", "flight": "2"}, "left-handed; flight 2 of the film", "zurdo; vuelo 2"),
+        ({"last_frame": "274"}, "The flight ends in frame 274", "El vuelo acaba"),
+        ({"click": "12,3.50,4.25"}, "frame 12, (3.50, 4.25) px", "fotograma 12, (3.50, 4.25) px"),
+        ({"face_mark": "7,1.0,2.0,3.0,4.0"}, "frame 7, (1.0, 2.0), (3.0, 4.0) px", "fotograma 7"),
+        ({"label": "clean", "why": "steady"}, "Clean flight; steady", "Vuelo limpio; steady"),
+        ({"click": ""}, "taken back", "retirado"),
+    ],
+)
+def test_what_was_said_is_told_in_the_words_of_the_forms(
+    said: dict[str, str], english: str, spanish: str
+) -> None:
+    """No key of the program and no blank field stands in the list of notes."""
+    for language, wanted in (("en", english), ("es", spanish)):
+        told = note_text(said, Words(language))
+        assert wanted in told
+        assert "_" not in told
+
+
 def test_film_that_is_no_good_gets_a_sentence(
     shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -226,6 +265,28 @@ def test_side_by_side_of_one_clip_with_itself(made_clip: str) -> None:
     done = app(beside, first=made_clip, second=made_clip)
     assert not done.exception
     assert "no difference can be told" in html_of(done)
+
+
+@pytest.mark.usefixtures("shelf")
+def test_the_best_place_is_sought_where_the_readme_says_to_stand() -> None:
+    """Two to four metres behind the nock, and the page says so; its bars are explained."""
+    done = app(plan)
+    assert "half full is just what is wanted" in html_of(done)
+    names = [str(entry.key) for entry in done.number_input]
+    assert names == [f"plan-{name}" for name in _NUMBERS]
+    next(button for button in done.button if button.label.startswith("Find the best")).click()
+    done.run()
+    found = re.search(r"2 to 4 m behind and .*: (\d\.\d) m behind the nock", html_of(done))
+    assert found is not None
+    assert 2.0 <= float(found[1]) <= 4.0
+
+
+@pytest.mark.usefixtures("shelf")
+def test_nothing_is_read_again_before_there_is_a_clip() -> None:
+    """The form for a round keeps what is known; its button says no more than that."""
+    labels = [button.label for button in app(many).button]
+    assert "Keep this for every clip" in labels
+    assert "Read again with this" not in labels
 
 
 @pytest.mark.parametrize("number", [1, 2, 3])

@@ -13,6 +13,7 @@ from classify.clip_store import keep_clip
 from classify.evidence_book import decisions_of, record
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
+from classify.setup_sheet import sheet_fields
 from fixtures.season import play_season
 from tests.made_logbook import READING, made_logbook
 from ui.shelf import Shelf
@@ -116,6 +117,17 @@ def test_a_spanish_page_says_versions_and_decisions_in_spanish():
         shown = html_of(opened(archer="Alder", language="es", **query))
         for english in ("Lower the", "Fletch three", "<dd>yes", "<dd>good", "degrees", "turns"):
             assert english not in shown, english
+
+
+@pytest.mark.usefixtures("season")
+def test_a_form_keeps_the_order_of_the_sheet():
+    """One column under the other, as on a phone, the fields come in the sheet's order."""
+    page = opened(archer="Alder", part="sheet")
+    keys = [str(part.key) for part in page.main if getattr(part, "key", None)]
+    asked = [key.split("-")[-1] for key in keys if key.startswith("change-")]
+    assert [name for name in asked if name in sheet_fields()] == list(sheet_fields())
+    headings = html_of(page).split("</section>")[-1]
+    assert all(f"<h3>{name}" in headings for name in ("Bow", "String", "Rest", "Arrow"))
 
 
 def test_wind_is_corrected_on_the_page_with_its_past(season):

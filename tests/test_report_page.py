@@ -140,3 +140,16 @@ def test_the_page_in_spanish(tmp_path):
     assert "a la derecha de las emplumadas" in page.reasons[0]
     assert "Brace height" not in {row.label for row in page.rows}
     assert report_pdf(page).startswith(b"%PDF")
+
+
+def test_the_report_speaks_the_language_it_is_asked_for(tmp_path):
+    """What was decided in English is Spanish there; a nock's turn has the steps of the advice."""
+    book = LogbookFile(tmp_path)
+    play_story(book, STORIES[2], start="2026-01-08")
+    archer = logbook.find_archer(book, "Cedar")
+    case = open_case(book, archer, logbook.find_setup(book, archer, None).id, upto=2)
+    page = report_page(book, case, "main bow", language="es")
+    rows = {row.label: row.value for row in page.rows}
+    assert rows["Culatín girado"] == "1/32 de vuelta"
+    assert rows["Ajuste del culatín en la cuerda"] == "bueno"
+    assert [what.split()[0] for _, what, _ in page.done] == ["Gira"]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from classify.periodogram import swing_periodogram
-from classify.types import Motion
+from classify.types import Kind, Motion
 from tests.made_readings import YAW_HZ, made_motion, made_reading, made_refusal
 from ui.charts import behind_picture, spectrum_picture, swing_picture
 from ui.curves import curves_of
@@ -162,3 +162,20 @@ def test_unvouched_seconds_are_not_called_true() -> None:
     assert sure is not None
     assert "the file&#x27;s own seconds" in picture.wide
     assert "the file&#x27;s own seconds" not in sure.wide
+
+
+@pytest.mark.parametrize("kind", ["fast", "yaw"])
+def test_no_mark_of_the_spectrum_lies_under_the_words(kind: Kind) -> None:
+    """The widest swing, at any frequency, stands below the words of the shaded ranges."""
+    reading = made_reading()
+    tall = replace(reading.across[0], kind=kind, frequency_hz=19.0, swing_mm=40.0)
+    picture = spectrum_picture(replace(reading, across=(*reading.across, tall)))
+    assert picture is not None
+    for svg in (picture.wide, picture.narrow):
+        root = ET.fromstring(svg)  # noqa: S314 - our own picture
+        words = [text for text in root.iter(f"{SVG}text") if text.attrib["class"] == "note"]
+        marks = [m for m in root.iter(f"{SVG}path") if m.attrib["class"].startswith("mode")]
+        tops = [float(mark.attrib["d"].split("a")[0].split(",")[1]) - 6.0 for mark in marks[:2]]
+        assert len(tops) == 2
+        assert max(float(text.attrib["y"]) for text in words) + 3.0 < min(tops)
+        assert "too slow to tell" in [text.text for text in words]

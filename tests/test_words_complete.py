@@ -141,3 +141,19 @@ def test_spanish_speaks_in_one_voice() -> None:
     assert [key for key, text in said.items() if FORMAL.search(text)] == []
     typed = {"logbook.help_seen"}  # what the command takes is the same in every language
     assert {key for key, text in said.items() if ENGLISH.search(text)} == typed
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_no_sentence_speaks_of_logarithms(language: str) -> None:
+    """A coach weighs what speaks for and against; the odds' logarithm is the program's affair."""
+    jargon = re.compile(r"\blog-?odds\b|logarit|logit", re.IGNORECASE)
+    assert [key for key, text in catalogue(language).items() if jargon.search(text)] == []
+
+
+@pytest.mark.parametrize("language", sorted(LANGUAGES))
+def test_a_page_is_called_what_the_menu_calls_it(language: str) -> None:
+    """Who follows the menu finds the page that it named."""
+    words = catalogue(language)
+    areas = [key.removesuffix(".nav") for key in words if key.endswith(".nav")]
+    assert "round" in areas
+    assert [area for area in areas if words[f"{area}.title"] != words[f"{area}.nav"]] == []

@@ -23,6 +23,10 @@ AXES = ("across", "up_down")
 _DOTS = {"across": "round", "up_down": "diamond"}
 # Least span of a swing axis to each side: a flat flight must look flat.
 _LEAST = {"mm": 5.0, "px": 3.0}
+_FIRST_ROW, _SECOND_ROW = 14, 30
+"""Pixels from the top of the plot down to the words of the shaded ranges."""
+_HEADROOM = 1.45
+"""The spectrum's axis goes so far beyond all that is drawn that no mark lies under those words."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -207,7 +211,9 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
     f_hz, amplitude = spectrum_curve(spectrum, curves.per_px_s)
     modes = [(0, mode) for mode in reading.across] + [(1, mode) for mode in reading.up_down]
     heights = [mode.swing_mm for _, mode in modes if curves.unit == "mm" and mode.swing_mm]
-    top = 1.25 * max(float(np.nanmax(amplitude, initial=0.0)), *heights, _LEAST[curves.unit] / 2)
+    top = _HEADROOM * max(
+        float(np.nanmax(amplitude, initial=0.0)), *heights, _LEAST[curves.unit] / 2
+    )
     lowest = min(1.0, spectrum.lowest_hz / 2, *(0.8 * mode.frequency_hz for _, mode in modes))
     x_name = say(message("charts.axis_frequency"), language)
     y_name = say(message("charts.axis_amplitude", unit=curves.unit), language)
@@ -227,6 +233,8 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
             says=says,
         )
         chart.shade(lowest, spectrum.lowest_hz, "blind")
+        blind = say(message("charts.too_slow"), language)
+        chart.write(lowest, top, blind, dy=_SECOND_ROW, dx=4)
         _draw_expected(chart, reading, language)
         chart.line(f_hz, amplitude[:, 0], "fit across")
         chart.line(f_hz, amplitude[:, 1], "fit up_down")
@@ -250,9 +258,10 @@ def _draw_expected(chart: Chart, reading: Reading, language: str) -> None:
         if low < chart.x.high:
             words = say(message(f"charts.expected_{kind}"), language)
             if kind == "yaw":
-                chart.write(max(low, chart.x.low), chart.y.high, words, dy=14)
+                chart.write(max(low, chart.x.low), chart.y.high, words, dy=_FIRST_ROW)
             else:
-                chart.write(min(high, chart.x.high), chart.y.high, words, anchor="end", dy=30)
+                right = min(high, chart.x.high)
+                chart.write(right, chart.y.high, words, anchor="end", dy=_SECOND_ROW)
 
 
 def _height(mode: ModeLine, axis: int, f_hz: FloatArray, amplitude: FloatArray, unit: str) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from html import escape
 
@@ -203,10 +204,45 @@ def _history(chosen: ChosenClip, word: Words) -> None:
     items = "".join(
         f"<li><time>{escape(note.when[:16].replace('T', ' '))}</time> "
         f"{escape(word(f'pages.history_{note.kind}'))}: "
-        f"{escape(', '.join(f'{n} {t or chr(8211)}' for n, t in note.said.items()))}</li>"
+        f"{escape(note_text(note.said, word))}</li>"
         for note in reversed(notes)
     )
     st.html(f'<ul class="ts-history">{items}</ul>')
+
+
+def note_text(said: Mapping[str, str], word: Words) -> str:
+    """Say a note as the forms ask for it.
+
+    Parameters
+    ----------
+    said
+        Text by field, as kept; blank ones are left out.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        Not escaped.
+    """
+    parts = [_said(name, text, word) for name, text in said.items() if text]
+    return "; ".join(parts) or word("pages.history_blank")
+
+
+def _said(name: str, text: str, word: Words) -> str:
+    if name in ("first_frame", "last_frame"):
+        return word(f"pages.correct_{name}", frame=text)
+    if name in ("click", "face_mark"):
+        frame, *places = text.split(",")
+        pairs = [f"({x}, {y})" for x, y in zip(places[::2], places[1::2], strict=False)]
+        return word("pages.history_places", frame=frame, places=", ".join(pairs))
+    if name == "flight":
+        return word("pages.history_flight", number=text)
+    if name in ("hand", "label"):
+        return word.title("pages" if name == "hand" else "reading", f"{name}_{text}", text)
+    if name == "why":
+        return text
+    return f"{word.title('pages', f'known_{name}', name)}: {text}"
 
 
 def _first_frame(result: ReadResult) -> int:

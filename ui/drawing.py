@@ -254,7 +254,9 @@ class Chart:
             f'height="{height:.1f}"/>'
         )
 
-    def write(self, x: float, y: float, text: str, *, anchor: str = "start", dy: int = 0) -> None:
+    def write(
+        self, x: float, y: float, text: str, *, anchor: str = "start", dx: int = 0, dy: int = 0
+    ) -> None:
         """Write text at a point.
 
         Parameters
@@ -265,12 +267,12 @@ class Chart:
             Escaped here.
         anchor
             ``start``, ``middle`` or ``end``.
-        dy
-            Pixels further down.
+        dx, dy
+            Pixels further right and down.
         """
         (px, py), *_ = self.place([x], [y])
         self._marks.append(
-            f'<text class="note" x="{px:.1f}" y="{py + dy:.1f}" text-anchor="{anchor}">'
+            f'<text class="note" x="{px + dx:.1f}" y="{py + dy:.1f}" text-anchor="{anchor}">'
             f"{escape(text)}</text>"
         )
 

@@ -53,7 +53,9 @@ def known_texts(known: Known) -> dict[str, str]:
     }
 
 
-def known_form(key: str, said: Mapping[str, str], word: Words) -> dict[str, str] | None:
+def known_form(
+    key: str, said: Mapping[str, str], word: Words, *, send: str = ""
+) -> dict[str, str] | None:
     """Show the form and give what was typed when it is sent.
 
     Parameters
@@ -64,6 +66,8 @@ def known_form(key: str, said: Mapping[str, str], word: Words) -> dict[str, str]
         Texts to start from.
     word
         The page's language.
+    send
+        What its button says; blank to read the clip again.
 
     Returns
     -------
@@ -83,17 +87,18 @@ def known_form(key: str, said: Mapping[str, str], word: Words) -> dict[str, str]
             horizontal=True,
             key=f"{key}-hand",
         )
-        columns = st.columns(2)
-        for index, name in enumerate(FIELDS):
-            typed[name] = columns[index % 2].text_input(
-                word(f"pages.known_{name}"),
-                value=said.get(name, ""),
-                key=f"{key}-{name}",
-                help=word(f"pages.known_help_{name}"),
-                placeholder=word("pages.known_nobody_said"),
-            )
+        for first in range(0, len(FIELDS), 2):
+            # A row at a time: a phone shows one column under the other, and must keep the order.
+            for column, name in zip(st.columns(2), FIELDS[first : first + 2], strict=False):
+                typed[name] = column.text_input(
+                    word(f"pages.known_{name}"),
+                    value=said.get(name, ""),
+                    key=f"{key}-{name}",
+                    help=word(f"pages.known_help_{name}"),
+                    placeholder=word("pages.known_nobody_said"),
+                )
         typed["flight"] = said.get("flight", "")
         sent = st.form_submit_button(
-            word("pages.known_send"), type="primary", width="stretch", key=f"{key}-send"
+            send or word("pages.known_send"), type="primary", width="stretch", key=f"{key}-send"
         )
     return typed if sent else None

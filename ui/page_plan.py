@@ -24,6 +24,9 @@ from ui.known_input import parse_capture_hz
 from ui.linked import linked_choice
 from ui.plan_words import plan_headline
 
+_NEAREST_M, _FURTHEST_M = 2.0, 4.0
+"""Behind the nock: the best place is sought where the README tells a coach to stand."""
+
 _PICTURES = ("1920x1080", "1080x1920", "1280x720", "720x1280", "3840x2160")
 _RATES = ("60", "120", "240", "480", "960")
 
@@ -75,6 +78,8 @@ def _fields(word: Words) -> tuple[tuple[str, str], dict[str, float], str]:
     )
     numbers: dict[str, float] = {}
     for index, (name, (low, high, start, step)) in enumerate(_NUMBERS.items()):
+        # A row at a time: a phone shows one column under the other, and must keep the order.
+        columns = st.columns(2) if index % 2 == 0 else columns
         numbers[name] = columns[index % 2].number_input(
             word(f"planning.{name}"),
             low,
@@ -116,8 +121,8 @@ def _answer(texts: tuple[str, str], numbers: dict[str, float], marking: str, wor
     if st.button(word("planning.find"), key="plan-find"):
         side = -1.0 if standing.offset_m < 0 else 1.0
         limits = StandingLimits(
-            nearest_m=1.0,
-            furthest_m=4.0,
+            nearest_m=_NEAREST_M,
+            furthest_m=_FURTHEST_M,
             least_offset_m=min(0.3 * side, 0.8 * side),
             most_offset_m=max(0.3 * side, 0.8 * side),
         )
@@ -126,6 +131,8 @@ def _answer(texts: tuple[str, str], numbers: dict[str, float], marking: str, wor
             "planning.found",
             behind_m=best.standing.behind_m,
             offset_m=best.standing.offset_m,
+            nearest_m=_NEAREST_M,
+            furthest_m=_FURTHEST_M,
         )
         st.html(f'<p class="ts-difference">{escape(found)}</p>')
         st.html(plan_html(replace(best, verdict=best.verdict[:2]), word))
@@ -159,10 +166,12 @@ def plan_html(plan: FilmingPlan, word: Words) -> str:
         for name, swing in (("slow", plan.yaw), ("fast", plan.fast))
         if swing is not None
     )
+    help_of_bars = escape(word("planning.bars_help"))
+    explained = f'<p class="ts-note">{help_of_bars}</p>' if bars else ""
     sentences = "".join(f"<li>{escape(word.tell(text))}</li>" for text in plan.verdict)
     return (
         f'<section class="ts-card ts-{kind}"><h2>{escape(word.tell(plan_headline(plan)))}</h2>'
-        f'<p class="ts-plain">{escape(facts)}</p><dl class="ts-meters">{bars}</dl>'
+        f'<p class="ts-plain">{escape(facts)}</p><dl class="ts-meters">{bars}</dl>{explained}'
         f'<ul class="ts-reasons">{sentences}</ul></section>'
     )
 

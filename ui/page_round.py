@@ -73,8 +73,15 @@ def show_round() -> None:
     word = page_words()
     st.title(word("round.title"))
     st.html(f'<p class="ts-note">{escape(word("round.help"))}</p>')
-    with st.expander(word("round.known"), expanded=not the_queue().clips()):
-        typed = known_form("known-round", st.session_state.get("round-said", {}), word)
+    empty = not the_queue().clips()
+    with st.expander(word("round.known"), expanded=empty):
+        typed = known_form(
+            "known-round",
+            st.session_state.get("round-said", {}),
+            word,
+            # Before any clip is there, there is nothing to read again.
+            send=word("round.known_keep") if empty else "",
+        )
     if typed is not None:
         _keep_said(typed, word)
     _take_films(word)

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from html import escape
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from classify.logbook import Version, change_setup
-from classify.setup_sheet import SetUp, differences, questions, sheet_fields, unit_choices
+from classify.setup_sheet import Field, SetUp, differences, questions, sheet_fields, unit_choices
 from classify.setup_worked_out import worked_out
 from classify.types import Hand
 from tracker.types import InputError
@@ -18,6 +19,7 @@ from ui.rounds_part import AtHand, attempt, day_field, form_base, form_changes, 
 from ui.sheet_words import sheet_text
 
 _PARTS = ("bow", "string", "rest", "arrow")
+_COLUMNS = 3
 
 
 def sheet_part(at: AtHand) -> None:
@@ -151,23 +153,28 @@ def sheet_inputs(key: str, sheet: SetUp | None, word: Words) -> dict[str, str]:
         Text by field; blank where nobody said.
     """
     typed: dict[str, str] = {}
-    columns = st.columns(3)
-    for index, (name, field) in enumerate(sheet_fields().items()):
-        column = columns[index % 3]
-        start = "" if sheet is None else sheet.typed.get(name, "")
-        label = word(f"logbook.field_{name}")
-        if field.kind == "choice":
-            choices = ["", *field.choices]
-            typed[name] = column.selectbox(
-                label,
-                choices,
-                index=choices.index(start) if start in choices else 0,
-                format_func=lambda value: word.title("rounds", f"choice_{value}", value) or "–",
-                key=f"{key}-{name}",
-            )
-            continue
-        units = ", ".join(unit_choices(field))
-        typed[name] = column.text_input(
-            label, value=start, placeholder=units, key=f"{key}-{name}"
-        ).strip()
+    for part in _PARTS:
+        st.html(f"<h3>{escape(word(f'rounds.part_{part}'))}</h3>")
+        fields = [field for field in sheet_fields().values() if field.part == part]
+        for start in range(0, len(fields), _COLUMNS):
+            # A row at a time: a phone shows one column under the other, and must keep the order.
+            row = zip(st.columns(_COLUMNS), fields[start : start + _COLUMNS], strict=False)
+            for column, field in row:
+                said = "" if sheet is None else sheet.typed.get(field.name, "")
+                typed[field.name] = _sheet_input(column, f"{key}-{field.name}", field, said, word)
     return typed
+
+
+def _sheet_input(column: DeltaGenerator, key: str, field: Field, said: str, word: Words) -> str:
+    label = word(f"logbook.field_{field.name}")
+    if field.kind != "choice":
+        units = ", ".join(unit_choices(field))
+        return column.text_input(label, value=said, placeholder=units, key=key).strip()
+    choices = ["", *field.choices]
+    return column.selectbox(
+        label,
+        choices,
+        index=choices.index(said) if said in choices else 0,
+        format_func=lambda value: word.title("rounds", f"choice_{value}", value) or "–",
+        key=key,
+    )

@@ -19,7 +19,7 @@ PAGES = {
     "teach": "Teaching",
     "teach?lesson=naming": "Teaching",
     "teach?lesson=sheets&sheet=minnowing": "Teaching",
-    "round": "A round of clips",
+    "round": "Many clips",
     "phone": "From the phone",
     "plan": "Filming plan",
     "logbook": "Logbook",
