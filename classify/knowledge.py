@@ -377,6 +377,7 @@ def causes_for(
                 first_change=cure.change,
                 caution=cure.caution,
                 source=cause.source,
+                cure=cure.name,
             )
         )
     return tuple(likely)

@@ -111,7 +111,8 @@ def test_what_the_numbers_rest_on_is_said() -> None:
     assert clip == "Clip: 100 frames, taken at 240 a second (as you said)"
     assert (
         scale
-        == "Scale: 2.27 ± 0.05 mm per pixel at release, from the face; arrow speed 55.0 ± 1.1 m/s"
+        == "Scale: 2.27 ± 0.05 mm per pixel where the tail was first followed, from the face; "
+        "arrow speed 55.0 ± 1.1 m/s"
     )
     assert arrow == "Expected frequencies: a typical arrow's, since none was said"
     said = replace(made_reading().known, arrow=ArrowSpec(spine=500.0))

@@ -31,7 +31,8 @@ def test_the_card_says_how_wide_a_swing_could_hide() -> None:
 def test_under_the_card_stands_what_its_numbers_rest_on() -> None:
     """Rate, scale and arrow, the same sentences as elsewhere."""
     line = basis_html(made_two_at_once(), ENGLISH)
-    for text in ("240 a second (as you said)", "mm per pixel at release", "a typical arrow"):
+    scale = "mm per pixel where the tail was first followed"
+    for text in ("240 a second (as you said)", scale, "a typical arrow"):
         assert text in line
 
 
