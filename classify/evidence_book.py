@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-from classify.evidence_once import same_flight
+from classify.evidence_once import same_flight, was_refused
 from classify.evidence_payload import EvidenceKind, check_payload
 from classify.logbook import Version, add_version, checked_date, not_before_first, still_there
 from classify.logbook_file import LogbookFile, new_id, now
@@ -159,7 +159,9 @@ def _refuse_twice(
     there: Sequence[Seen], payload: Mapping[str, object], clip_sha256: str | None
 ) -> None:
     for one in there:
-        if one.kind == "flight" and same_flight(one.payload, one.clip_sha256, payload, clip_sha256):
+        # one that was refused may be read again, with what was missing
+        read = one.kind == "flight" and not was_refused(one.payload)
+        if read and same_flight(one.payload, one.clip_sha256, payload, clip_sha256):
             raise InputError("logbook.kept_already", dated=one.dated, id=one.id[:8])
 
 

@@ -31,10 +31,15 @@ def same_flight(first: Payload, first_film: str | None, second: Payload, film: s
     """
     if first_film is not None and film is not None:
         return first_film == film and flight_number(first) == flight_number(second)
-    one, other = first["reading"], second["reading"]
-    if one.get("refused") is not None or other.get("refused") is not None:
+    if was_refused(first) or was_refused(second):
         return False
+    one, other = first["reading"], second["reading"]
     return all(one.get(name) == other.get(name) for name in MEASURED)
+
+
+def was_refused(payload: Payload) -> bool:
+    """Tell whether a kept flight is one that could not be read."""
+    return payload["reading"].get("refused") is not None
 
 
 def flight_number(payload: Payload) -> int:
@@ -62,6 +67,6 @@ def each_once(flights: Sequence[tuple[str | None, Payload]]) -> list[Payload]:
     kept: dict[object, Payload] = {}
     for k, (film, payload) in enumerate(flights):
         key = k if film is None else (film, flight_number(payload))
-        if key not in kept or kept[key]["reading"].get("refused") is not None:
+        if key not in kept or was_refused(kept[key]):
             kept[key] = payload
     return list(kept.values())

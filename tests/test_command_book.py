@@ -334,6 +334,12 @@ def test_a_refused_film_says_that_it_is_kept(started, film, monkeypatch):
     said = started("flight", "Fern", film, *DATED, status=3)
     identity = re.search(r"refused one \(([0-9a-f]{8})\)", said)[1]
     assert identity in started("seen", "Fern")
+    # with what was missing it may be read again, and is kept beside the refusal
+    monkeypatch.setattr(
+        "ui.command_evidence.read_clip",
+        lambda path, known, progress=None: made_result(path, made_reading()),  # noqa: ARG005
+    )
+    assert "Written down" in started("flight", "Fern", film, *DATED)
 
 
 def test_a_forgotten_hand_is_added(run):
