@@ -348,27 +348,26 @@ def causes_for(
     Returns
     -------
     tuple of Cause
-        The best supported first; empty where nothing speaks for any cause. As long as nobody has
-        looked for contact, the first thing to do about it is to look: no nock is turned before.
+        The best supported first; empty where nothing speaks for any cause. That nobody has looked
+        for contact yet comes before every kind of contact: no nock is turned before.
 
     Examples
     --------
     >>> causes_for({"minnowing": 0.97}, hand=None)[0].name
-    'contact_side'
+    'contact_unknown'
     >>> causes_for({"porpoising": 0.9}, hand="left")[0].name
     'vertical_unknown'
     """
     knowledge = load_knowledge(hand, language)
-    likely: list[Cause] = []
-    looked = any(name.startswith("powder_") for name in findings)
-    for weighed in weigh(findings, knowledge):
-        if weighed.support < SHOW_FROM:
-            break
-        cause = knowledge.causes[weighed.cause]
-        look = cause.stage == "contact" and not looked
-        cure = knowledge.cures["powder_test" if look else cause.cures[0]]
-        if cause.name == "contact_unknown" and any(c.first_change == cure.change for c in likely):
-            continue
+    shown = [w.cause for w in weigh(findings, knowledge) if w.support >= SHOW_FROM]
+    contact = [k for k, name in enumerate(shown) if knowledge.causes[name].stage == "contact"]
+    if contact and "contact_unknown" in shown[contact[0] :]:
+        shown.remove("contact_unknown")
+        shown.insert(contact[0], "contact_unknown")
+    likely = []
+    for name in shown:
+        cause = knowledge.causes[name]
+        cure = knowledge.cures[cause.cures[0]]
         likely.append(
             Cause(
                 name=cause.name,
@@ -377,7 +376,6 @@ def causes_for(
                 first_change=cure.change,
                 caution=cure.caution,
                 source=cause.source,
-                cure=cure.name,
             )
         )
     return tuple(likely)

@@ -443,8 +443,6 @@ class Cause:
         Sentences for the archer's own hand, from the knowledge file.
     source
         Publication, or "common practice".
-    cure
-        Name of the first change in the knowledge file.
     """
 
     name: str
@@ -453,7 +451,6 @@ class Cause:
     first_change: str
     caution: str | None
     source: str
-    cure: str = ""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -31,7 +31,7 @@ def _said(cause: Cause, knowledge: Knowledge) -> Cause:
     known = knowledge.causes.get(cause.name)
     if known is None:
         return cause
-    cure = knowledge.cures.get(cause.cure, knowledge.cures[known.cures[0]])
+    cure = knowledge.cures[known.cures[0]]
     return replace(
         cause,
         title=known.title,
