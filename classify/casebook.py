@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -158,11 +158,31 @@ def _evidence(
         tried=tuple(
             Tried(cure=d.cure, amount=d.amount, outcome=d.outcome)
             for d in decisions
-            if not d.is_test and (d.to_version_id in done or d.cure in WITHOUT_SHEET)
+            if was_done(d, done)
         ),
         holds_60_s={"yes": True, "no": False}.get(sheet.typed.get("holds_60_s", "")),
         foc_percent=foc,
         foc_step_percent=step,
+    )
+
+
+def was_done(decision: Decision, made: Collection[str]) -> bool:
+    """Tell whether a change, not a test, was carried out.
+
+    Parameters
+    ----------
+    decision
+        What was decided.
+    made
+        Identities of the versions that stand.
+
+    Returns
+    -------
+    bool
+        True if it made one of them, and for what changes no field of the sheet.
+    """
+    return not decision.is_test and (
+        decision.to_version_id in made or decision.cure in WITHOUT_SHEET
     )
 
 

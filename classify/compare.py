@@ -101,18 +101,19 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
     if not worth > 0:
         raise InputError("tuning.compare_worth", found=worth)
     b, a = _values(before), _values(after)
-    sigma, dof = _error_of_change(b, a, worth)
+    one_each = len(b[0]) == len(a[0]) == 1
+    unseen = worth if one_each else 0.0
+    sigma, dof = _error_of_change(b, a, unseen)
     change = float(a[0].mean() - b[0].mean())
     half = t_limit(0.5 + LEVEL / 2, dof) * sigma
     low, high = change - half, change + half
-    one_each = len(b[0]) == len(a[0]) == 1
     real = (low > 0 or high < 0) and not one_each
     verdict: Verdict = "shoot more"
     if real and high < 0:
         verdict = "keep"
     elif low > -worth and not one_each:
         verdict = "undo"
-    more = _how_many(b, a, max(abs(change), worth), worth) if verdict == "shoot more" else 0
+    more = _how_many(b, a, max(abs(change), worth), unseen) if verdict == "shoot more" else 0
     unclear = "one_each" if one_each else "unclear"
     name = {"keep": "fell", "undo": "rose" if real else "same", "shoot more": unclear}[verdict]
     mean_b, mean_a = float(b[0].mean()), float(a[0].mean())
@@ -154,11 +155,15 @@ def _values(swings: Sequence[Swing]) -> _Lot:
     return values, sigmas
 
 
-def _error_of_change(b: _Lot, a: _Lot, worth: float) -> tuple[float, float]:
-    """Give the standard error of the difference of two means, and its degrees of freedom."""
+def _error_of_change(b: _Lot, a: _Lot, unseen: float) -> tuple[float, float]:
+    """Give the standard error of the difference of two means, and its degrees of freedom.
+
+    `unseen` is the spread that is taken where neither lot shows one, else nought.
+    """
     n_b, n_a = len(b[0]), len(a[0])
-    if n_b == n_a == 1:
-        return math.sqrt(_variance(b) + _variance(a) + 2 * worth**2), math.inf
+    if unseen:
+        measured = math.sqrt(_variance(b) + _variance(a))
+        return math.hypot(measured, math.sqrt(2) * unseen), math.inf
     if n_b > 1 and n_a > 1:
         of_b, of_a = _variance(b) / n_b, _variance(a) / n_a
         dof = (of_b + of_a) ** 2 / (of_b**2 / (n_b - 1) + of_a**2 / (n_a - 1))  # [1]
@@ -175,11 +180,10 @@ def _variance(lot: _Lot) -> float:
     return max(float(values.var(ddof=1)) if len(values) > 1 else 0.0, float((sigmas**2).mean()))
 
 
-def _how_many(before: _Lot, after: _Lot, difference: float, worth: float) -> int:
+def _how_many(before: _Lot, after: _Lot, difference: float, unseen: float) -> int:
     """More flights of each set-up until the interval is as narrow as the difference."""
     have = min(len(before[0]), len(after[0]))
-    unseen = worth**2 if len(before[0]) == len(after[0]) == 1 else 0.0
-    usual = math.sqrt(0.5 * (_variance(before) + _variance(after)) + unseen)
+    usual = math.hypot(math.sqrt(0.5 * (_variance(before) + _variance(after))), unseen)
     for n in range(have + 1, have + MOST_MORE):
         if t_limit(0.5 + LEVEL / 2, 2 * n - 2) * usual * math.sqrt(2 / n) <= difference:
             return n - have

@@ -258,7 +258,7 @@ def _presence_scatters(flights: tuple[FlightSeen, ...]) -> bool:
 
     def scatters(name: Disturbance) -> bool:
         p = [flight.presence.get(name, 0.0) for flight in flights]
-        return sum(x >= 0.75 for x in p) >= 2 and sum(x <= 0.25 for x in p) >= 2
+        return sum(x >= SURELY_SHOWN for x in p) >= 2 and sum(x <= 0.25 for x in p) >= 2
 
     return any(scatters(name) for name in DISTURBANCES)
 

@@ -20,10 +20,7 @@ from tracker.arrowlike import shipped_arrow_model
 from tracker.claims import shipped_claim_model
 from tracker.face import find_face
 from tracker.follow import follow
-from tracker.types import Followed, InputError, Message, Progress, message
-
-ORDINARY_HZ = 60
-"""Up to this rate a phone films at ordinary speed, and an arrow is gone within a few frames."""
+from tracker.types import Followed, InputError, Progress, message
 
 
 def prepare() -> None:
@@ -90,7 +87,7 @@ def read_followed(followed: Followed, *, known: Known) -> ReadResult:
     check_known(known)
     count = len(followed.flights)
     if count == 0:
-        reason = _why_no_flight(followed)
+        reason = followed.lost.reason if followed.lost else message("label.no_flight")
         reading = bare_reading(followed.clip, None, known, refused=reason)
         return ReadResult(reading=reading, followed=followed, track=None)
     if known.flight >= count:
@@ -101,16 +98,6 @@ def read_followed(followed: Followed, *, known: Known) -> ReadResult:
     face_px = _face_px(followed, known)
     reading = read_track(track, clip=followed.clip, known=known, face_px=face_px)
     return ReadResult(reading=reading, followed=followed, track=track)
-
-
-def _why_no_flight(followed: Followed) -> Message:
-    """Say why a film holds no flight; at ordinary speed no other advice than slow motion helps."""
-    if followed.lost is None:
-        return message("label.no_flight")
-    hz = followed.clip.capture_hz
-    if followed.lost.reason.key == "tracker.no_flight" and hz is not None and hz <= ORDINARY_HZ:
-        return message("tracker.no_flight_slow", capture_hz=float(hz))
-    return followed.lost.reason
 
 
 def _face_px(followed: Followed, known: Known) -> Estimate | None:

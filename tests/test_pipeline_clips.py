@@ -12,12 +12,12 @@ import av
 import numpy as np
 import pytest
 
-from classify.pipeline import ReadResult, read_clip, read_followed
+from classify.pipeline import ReadResult, read_clip
 from classify.types import Known
 from fixtures.encode import Coding, write_clip
 from tests.made_readings import made_followed
 from tracker.decode import Reader
-from tracker.types import Lost, message
+from tracker.follow import why_lost
 
 CLIPS = Path(__file__).parent.parent / "fixtures" / "clips"
 LABELLED = (
@@ -107,18 +107,13 @@ def test_ordinary_speed_is_the_reason_where_somebody_vouches_for_it():
         (60, "tracker.no_flight_slow"),
         (61, "tracker.no_flight"),
         (240, "tracker.no_flight"),
-        (None, "tracker.no_flight"),
     ],
 )
 def test_in_slow_motion_other_reasons_stay(hz, key):
     """Only a rate of ordinary speed that counts explains that nothing was found."""
-    made = made_followed(CLIPS / "clean.mp4")
-    rate = None if hz is None else Fraction(hz)
-    lost = Lost(reason=message("tracker.no_flight"))
-    followed = replace(made, flights=(), lost=lost, clip=replace(made.clip, capture_hz=rate))
-    refused = read_followed(followed, known=Known()).reading.refused
-    assert refused is not None
-    assert refused.key == key
+    clip = made_followed(CLIPS / "clean.mp4").clip
+    clip = replace(clip, container_hz=Fraction(hz), capture_hz=Fraction(hz))
+    assert why_lost(clip, None).key == key
 
 
 def test_the_causes_follow_the_hand():

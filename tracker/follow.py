@@ -57,6 +57,10 @@ PLATE_S = 0.25
 FLIGHT_S = 1.6
 """No target is further: 90 m at 57 m/s."""
 
+ORDINARY_HZ = 60
+"""Up to this rate a phone films at ordinary speed, and an arrow is gone within a few frames: no
+other advice than slow motion helps."""
+
 USUAL_HZ = Fraction(240)
 """Assumed for the length of the search window only, where nobody vouches for the capture rate."""
 
@@ -231,13 +235,26 @@ def _answer(clip: Clip, flights: list[FoundFlight], click: Click | None) -> Foll
     tracks = tuple(
         f.track(times, clip.stretch, "itself" if click is None else "click") for f in flights
     )
-    lost = None if tracks else Lost(reason=_why_lost(clip, click))
+    lost = None if tracks else Lost(reason=why_lost(clip, click))
     return Followed(
         clip=clip, flights=tracks, lost=lost, plate=flights[0].plate if flights else None
     )
 
 
-def _why_lost(clip: Clip, click: Click | None) -> Message:
+def why_lost(clip: Clip, click: Click | None) -> Message:
+    """Say why a film holds no flight, and what to do about it.
+
+    Parameters
+    ----------
+    clip
+        Of which no flight could be followed.
+    click
+        Where the nock is in one frame, if a person said so.
+
+    Returns
+    -------
+    Message
+    """
     if clip.frames < FEWEST_FRAMES:
         return message("tracker.too_short", frames=clip.frames, needed=FEWEST_FRAMES)
     if click is not None:
@@ -247,4 +264,6 @@ def _why_lost(clip: Clip, click: Click | None) -> Message:
         return message("tracker.no_flight_said", said_hz=said, file_hz=plays)
     if clip.stretch is None and clip.container_hz is not None:
         return message("tracker.no_flight_no_rate", file_hz=float(clip.container_hz))
+    if clip.capture_hz is not None and clip.capture_hz <= ORDINARY_HZ:
+        return message("tracker.no_flight_slow", capture_hz=float(clip.capture_hz))
     return message("tracker.no_flight")

@@ -13,6 +13,7 @@ from ui.book_chosen import chosen, help_of, setup_option
 from ui.command_evidence import marks_from, pairs_cm
 from ui.command_logbook import book
 from ui.command_words import language_of, language_option
+from ui.known_input import decimal
 from ui.words import say
 
 TEXTS = ("arrow",)
@@ -93,7 +94,7 @@ def _value(pair: str, seen: Seen) -> tuple[str, object]:
     if name in (*TEXTS, "groups_judged"):
         return name, text
     try:
-        number = float(text.replace(",", "."))
+        number = decimal(text)
     except ValueError:
         raise InputError("logbook.plain_number", field=name, found=text) from None
     return name, int(number) if name in COUNTS else number

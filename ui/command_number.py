@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tracker.types import InputError
+from ui.known_input import decimal
 
 if TYPE_CHECKING:
     _Base = click.ParamType[float]
@@ -46,7 +47,7 @@ class PlainNumber(_Base):
             If it is none.
         """
         try:
-            number = float(str(value).strip().replace(",", "."))
+            number = decimal(str(value))
         except ValueError:
             number = math.nan
         if not math.isfinite(number):

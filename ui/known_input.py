@@ -118,6 +118,27 @@ def parse_known(
     )
 
 
+def decimal(text: str) -> float:
+    """Read a number written with a point or a comma.
+
+    Parameters
+    ----------
+    text
+        As typed.
+
+    Returns
+    -------
+    float
+        May be infinite or not a number, as Python reads them.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+    """
+    return float(text.strip().replace(",", "."))
+
+
 def parse_number(name: str, text: str, quantity: Quantity) -> float:
     """Read one number, in SI.
 
@@ -142,7 +163,7 @@ def parse_number(name: str, text: str, quantity: Quantity) -> float:
     """
     bare = text.strip().removesuffix(quantity.unit).rstrip()
     try:
-        value = float(bare.replace(",", "."))
+        value = decimal(bare)
     except ValueError:
         raise InputError(
             "command.not_a_number", entry=name, text=text, unit=quantity.unit

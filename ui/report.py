@@ -9,13 +9,19 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 
-from classify.casebook import Case, axis_of, before_and_after, decision_between, propose
+from classify.casebook import (
+    Case,
+    axis_of,
+    before_and_after,
+    decision_between,
+    propose,
+    was_done,
+)
 from classify.evidence_payload import read_bare
 from classify.findings import Findings
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
 from classify.reasoning import NextChange
-from classify.setup_change import WITHOUT_SHEET
 from classify.setup_sheet import SetUp, differences, questions, sheet_fields
 from classify.setup_worked_out import worked_out
 from classify.types import Reading
@@ -254,8 +260,7 @@ def _figures(
 def _done(case: Case, language: str) -> Iterator[tuple[str, str, str]]:
     made = {version.id for version in case.versions}
     for decision in case.decisions:
-        followed = decision.to_version_id in made or decision.cure in WITHOUT_SHEET
-        if decision.is_test or not followed:
+        if not was_done(decision, made):
             continue
         outcome = say(message(f"report.outcome_{decision.outcome or 'none'}"), language)
         what = decided_change(decision, case.archer.hand, language)

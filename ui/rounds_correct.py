@@ -11,6 +11,7 @@ from classify.evidence_book import Seen, correct
 from classify.logbook_undo import history
 from tracker.types import InputError
 from ui.dash_words import Words
+from ui.known_input import decimal
 from ui.rounds_part import AtHand, attempt
 
 NUMBERS: Mapping[str, tuple[str, ...]] = {
@@ -74,7 +75,7 @@ def _value(name: str, text: str) -> object:
     if name == "arrow":
         return text.strip()
     try:
-        number = float(text.replace(",", "."))
+        number = decimal(text)
     except ValueError:
         raise InputError("rounds.no_number", found=text) from None
     return int(number) if name == "arrows" else number
