@@ -119,6 +119,7 @@ def made_up(rng: np.random.Generator, locked_px: float) -> list[Compared]:
             Compared(
                 outcome="right",
                 why="",
+                in_doubt=False,
                 frame=np.arange(300),
                 size_px=np.full(300, 2.0),
                 error_px=error,

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
 
 import numpy as np
 import pytest
 
+from classify.pipeline import read_clip, read_followed
+from classify.types import Known
 from fixtures.render import render
 from tests.tracked_films import small_flight, written
 from tracker import flight
 from tracker.claims import claimed_px
 from tracker.follow import follow
 from tracker.settle import Settled
-from tracker.types import FloatArray, Followed
+from tracker.types import Click, FloatArray, Followed, message
 
 
 @pytest.fixture(scope="module")
@@ -50,9 +53,52 @@ def test_vague_places_are_left_out_and_no_others(film: Path) -> None:
     assert np.isnan(some.tail_px[left_out]).all()
 
 
-def test_a_path_of_vague_places_is_no_flight(film: Path) -> None:
-    """It is said that no arrow was found, instead of a path that tells nothing."""
-    none = followed(film, lambda settled: np.full_like(settled.sigma_px, 50.0))
+def nothing_known(settled: Settled) -> FloatArray:
+    """Claim 50 pixels everywhere."""
+    return np.full_like(settled.sigma_px, 50.0)
+
+
+def test_an_arrow_of_vague_places_is_shown_and_not_read(film: Path) -> None:
+    """That no arrow was found would be untrue."""
+    usual = follow(film).flights[0]
+    vague = followed(film, nothing_known)
+    # when it struck is not told, so that its last places may stand in the target
+    assert vague.flights[0].seen[usual.seen].mean() > 0.9
+    assert np.nanmin(vague.flights[0].sigma_px) == 50.0
+    reading = read_followed(vague, known=Known(distance_m=18.0)).reading
+    assert reading.label is None
+    assert reading.refused is not None
+
+
+def test_an_unsure_path_of_vague_places_is_no_flight(film: Path) -> None:
+    """It may be anything."""
+    with patch.object(flight, "confidence", lambda *_: 0.85):
+        assert followed(film, claimed_px).flights != ()
+        none = followed(film, nothing_known)
     assert none.flights == ()
     assert none.lost is not None
     assert none.lost.reason.key == "tracker.no_flight"
+
+
+def test_a_path_in_doubt_is_shown_and_gets_no_label_until_a_person_clicks(film: Path) -> None:
+    """A neighbour's arrow, or a limb of the bow, may look like an arrow of this release."""
+    known = Known(distance_m=18.0)
+    sure = read_clip(film, known=known)
+    assert sure.track is not None
+    assert not sure.track.in_doubt
+    with patch.object(flight, "confidence", lambda *_: 0.85):
+        doubted = read_clip(film, known=known)
+        frame = sure.track.first_frame + 5
+        x_px, y_px = sure.track.xy_px[frame] + sure.track.shake_px[frame]
+        click = Click(frame=frame, x_px=float(x_px), y_px=float(y_px))
+        clicked = read_clip(film, known=replace(known, click=click))
+    assert doubted.track is not None
+    assert doubted.track.in_doubt
+    assert doubted.reading.label is None
+    assert doubted.reading.causes == ()
+    assert doubted.reading.refused == message("label.path_in_doubt", sure=85)
+    # what was measured is there to be looked at
+    assert doubted.reading.spectrum is not None
+    assert doubted.reading.across == sure.reading.across
+    assert clicked.reading.refused == sure.reading.refused
+    assert clicked.reading.label == sure.reading.label

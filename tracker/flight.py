@@ -43,7 +43,8 @@ BOTH_SURE = 0.95
 
 VAGUE_PX = 1.0
 """A place is left out if it may be off by more than this and than the nock is wide. Such errors
-were claimed in six of 32 hard films and one of 24 clear ones; one hard path held nothing else."""
+were claimed in six of 32 hard films and one of 24 clear ones. Where little else is left of a path
+that is surely an arrow's, all of it is given: a person then sees why nothing can be read."""
 
 SAME_ARROW = 12.0
 """Widths of the nock within which another path is that of the same arrow's shaft (chosen here)."""
@@ -309,9 +310,10 @@ def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundF
     xy, sigma, size = settled.xy_px.copy(), claimed_px(settled), settled.size_px.copy()
     # of such a place no more is known than that the arrow is about there
     vague = sigma.max(axis=1) > np.maximum(VAGUE_PX, size)
-    for part in (xy, sigma, size):
-        part[vague] = np.nan
-    if np.isfinite(xy[:, 0]).sum() < FEWEST_SEEN:
+    if (np.isfinite(xy[:, 0]) & ~vague).sum() >= FEWEST_SEEN:
+        for part in (xy, sigma, size):
+            part[vague] = np.nan
+    elif sure < SURE:
         return None
     end = landing(window.times_s, xy, sigma, settled.look.size_px_s / settled.depth_s)
     if end is not None:

@@ -24,7 +24,7 @@ from tracker.types import FloatArray, Followed, InputError
 SEEN_PX = 1.0
 """Errors are counted in frames whose nock is at least so wide."""
 
-Outcome = Literal["right", "tail", "refused", "wrong"]
+Outcome = Literal["right", "tail", "refused", "doubted", "wrong"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -36,9 +36,12 @@ class Compared:
     outcome
         "right": every path claimed is an arrow's, and the first arrow's is among them. "tail": so
         is it, but it runs more than a width of the nock beside that. "wrong": a path is claimed
-        that leaves its arrow. "refused": no path is claimed.
+        that leaves its arrow. "doubted": the same, and the tracker says that it may well be. The
+        worst of several paths counts. "refused": no path is claimed.
     why
         For a person: the reason of a refusal, or how far a path is that is not "right".
+    in_doubt
+        Whether the tracker doubts the path, right or not.
     frame
         (n,) number of the frame.
     size_px
@@ -55,6 +58,7 @@ class Compared:
 
     outcome: Outcome
     why: str
+    in_doubt: bool
     frame: np.ndarray
     size_px: FloatArray
     error_px: FloatArray
@@ -173,7 +177,7 @@ def compared(plan: FlightPlan, followed: Followed | InputError, truth: Truth) ->
     if isinstance(followed, InputError) or not followed.flights:
         key = followed.message.key if isinstance(followed, InputError) else _lost(followed)
         return _none("refused", key, int(there.sum()))
-    right, aside = None, 0.0
+    right, aside, wrong = None, 0.0, {}
     for track in followed.flights:
         seen = np.flatnonzero(track.seen)
         claimed = truth, track.reference_frame, seen, track.xy_px[seen]
@@ -181,14 +185,20 @@ def compared(plan: FlightPlan, followed: Followed | InputError, truth: Truth) ->
         if off < ITS_TAIL:
             right, aside = track, off
         elif not on_other_arrow(plan, *claimed):
-            return _none("wrong", f"median {off:.1f} nock widths off", int(there.sum()))
-    if right is None:
-        return _none("wrong", "only the other arrow", int(there.sum()))
+            wrong[track.in_doubt] = f"median {off:.1f} nock widths off"
+    if right is None and not wrong:
+        in_doubt = all(track.in_doubt for track in followed.flights)
+        wrong[in_doubt] = "only the other arrow"
+    if wrong:
+        in_doubt = False not in wrong
+        outcome: Outcome = "doubted" if in_doubt else "wrong"
+        return _none(outcome, wrong[in_doubt], int(there.sum()), in_doubt=in_doubt)
     rows = np.flatnonzero(right.seen)
     raw = truth.xy_raw_px[rows] + 0.5  # pixel 0 covers -0.5 to 0.5
     return Compared(
         outcome="right" if aside < 1 else "tail",
         why="" if aside < 1 else f"median {aside:.1f} nock widths off",
+        in_doubt=right.in_doubt,
         frame=rows,
         size_px=truth.tail_px[rows],
         error_px=right.xy_px[rows] - truth.xy_in(right.reference_frame)[rows],
@@ -202,11 +212,12 @@ def _lost(followed: Followed) -> str:
     return "" if followed.lost is None else followed.lost.reason.key
 
 
-def _none(outcome: Outcome, why: str, flying_frames: int) -> Compared:
+def _none(outcome: Outcome, why: str, flying_frames: int, *, in_doubt: bool = False) -> Compared:
     nothing = np.zeros((0, 2))
     return Compared(
         outcome=outcome,
         why=why,
+        in_doubt=in_doubt,
         frame=np.zeros(0, np.int64),
         size_px=np.zeros(0),
         error_px=nothing,

@@ -146,10 +146,12 @@ def films_summary(all_: list[Compared]) -> list[str]:
     """
     outcome = Counter(one.outcome for one in all_)
     there = outcome["right"] + outcome["tail"]
+    in_doubt = sum(one.in_doubt for one in all_) - outcome["doubted"]
     lines = [
         f"{len(all_)} films: right arrow {there} ({100 * there / len(all_):.1f} %), of them on its "
-        f"tail more than a nock's width off {outcome['tail']}; refused {outcome['refused']}, wrong "
-        f"path claimed {outcome['wrong']}"
+        f"tail more than a nock's width off {outcome['tail']} and in doubt {in_doubt}; refused "
+        f"{outcome['refused']}, wrong path in doubt {outcome['doubted']}, wrong path claimed "
+        f"{outcome['wrong']}"
     ]
     good = [one for one in all_ if _counts(one)]
     if not good:
