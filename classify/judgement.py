@@ -289,12 +289,13 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
     base, scale = measured.time_base, measured.scale
     if clip.capture_hz is None:
         return bare_reading(clip, track, known, refused=_say_rate(base))
-    doubt = _path_doubt(track)
-    if not base.ok:
-        reason = doubt or base.messages[0]
+    if track.in_doubt:
+        reason = message("label.path_in_doubt", sure=round(100 * track.confidence))
         return _with(measured, bare_reading(clip, track, known, refused=reason))
+    if not base.ok:
+        return _with(measured, bare_reading(clip, track, known, refused=base.messages[0]))
     if scale is None:
-        reason = doubt or measured.conflict or message("label.no_scale")
+        reason = measured.conflict or message("label.no_scale")
         return _with(measured, bare_reading(clip, track, known, refused=reason))
     labelled = label_measured(
         measured,
@@ -303,9 +304,6 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
         frame_hz=float(clip.capture_hz),
         model=shipped_label_model(),
     )
-    if doubt is not None:
-        labelled = replace(labelled, label=None, refused=doubt, clean_below_mm=None)
-        labelled = replace(labelled, unseen_below_mm=(None, None))
     reading = bare_reading(clip, track, known, refused=message("label.no_flight"))
     return replace(
         _with(measured, reading),
@@ -343,13 +341,6 @@ def _with(measured: Measured, reading: Reading) -> Reading:
             *(() if scale is None else scale.notes),
         ),
     )
-
-
-def _path_doubt(track: Track) -> Message | None:
-    """Say that something else may have been followed, where that is not unlikely."""
-    if not track.in_doubt:
-        return None
-    return message("label.path_in_doubt", sure=round(100 * track.confidence))
 
 
 def _say_rate(base: TimeBase) -> Message:

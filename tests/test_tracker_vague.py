@@ -97,8 +97,9 @@ def test_a_path_in_doubt_is_shown_and_gets_no_label_until_a_person_clicks(film: 
     assert doubted.reading.label is None
     assert doubted.reading.causes == ()
     assert doubted.reading.refused == message("label.path_in_doubt", sure=85)
-    # what was measured is there to be looked at
+    # its curves are there to be looked at, and nothing is said of the arrow
     assert doubted.reading.spectrum is not None
-    assert doubted.reading.across == sure.reading.across
+    assert doubted.reading.reasons == ()
+    assert all(np.isnan(chance) for chance in doubted.reading.presence.values())
     assert clicked.reading.refused == sure.reading.refused
     assert clicked.reading.label == sure.reading.label

@@ -114,6 +114,9 @@ class Placed:
         Drop of chi-square against the scene without an arrow, from the noise alone.
     left
         Chi-square beyond the noise alone.
+    clumped
+        Correlation of neighbouring pixels in what the model leaves: none where that is the noise of
+        the camera, much where it is compression's, or another tail's than the model's.
     contrast, amplitude
         Contrast of nock and shaft with the scene in its own standard errors, and as a share of the
         look's. A dull nock before a wall as bright is told by its shaft alone.
@@ -124,6 +127,7 @@ class Placed:
     misfit: float
     gain: float
     left: float
+    clumped: float
     contrast: float
     amplitude: float
 
@@ -275,9 +279,16 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
         misfit=float((weight * miss**2).mean()),
         gain=float((patch.weight * ((data - drawn.scene) ** 2 - miss**2)).sum()),
         left=max(float((patch.weight * miss**2).sum()) - miss.size, 0.0),
+        clumped=_clumped(miss * np.sqrt(patch.weight)),
         contrast=amplitude * float(np.sqrt(power)),
         amplitude=amplitude,
     )
+
+
+def _clumped(z: FloatArray) -> float:
+    """Give the correlation of pixels side by side and one above the other."""
+    beside = float((z[:, 1:] * z[:, :-1]).sum()) + float((z[1:] * z[:-1]).sum())
+    return beside / max(2 * float((z**2).sum()), 1e-12)
 
 
 def _trust(patch: Patch, look: Look, c: Covers) -> FloatArray:

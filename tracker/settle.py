@@ -110,9 +110,10 @@ class Settled:
         (n,) nock's diameter, NaN where not claimed.
     contrast, amplitude
         (n,) nock's contrast in standard errors and as a share of the look's; NaN where not tried.
-    explained, misfit
-        (n,) share of what changed around the tail that the model explains, and chi-square per pixel
-        that it leaves; NaN where not tried.
+    explained, misfit, clumped
+        (n,) share of what changed around the tail that the model explains, chi-square per pixel
+        that it leaves, and how alike neighbouring pixels are in that (a correlation); NaN where not
+        tried.
     depth_s
         (n,) T.
     look
@@ -129,6 +130,7 @@ class Settled:
     amplitude: FloatArray
     explained: FloatArray
     misfit: FloatArray
+    clumped: FloatArray
     depth_s: FloatArray
     look: Look
     path: Perspective
@@ -426,6 +428,12 @@ class _Work(Along):
             left[row] = placed.misfit
         return left
 
+    def _clumped(self) -> FloatArray:
+        alike = np.full(self.n, np.nan)
+        for row, placed in self.placed.items():
+            alike[row] = placed.clumped
+        return alike
+
     def result(self) -> Settled:
         """Put everything in the window's rows."""
         xy, sigma, contrast, amplitude = self._claimed()
@@ -447,6 +455,7 @@ class _Work(Along):
             amplitude=amplitude,
             explained=self._explained(),
             misfit=self._misfit(),
+            clumped=self._clumped(),
             depth_s=self.depth,
             look=self.look,
             path=self.path,
