@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter
 
 from fixtures.render import render
 from fixtures.train_claims import errors_of, fitted
@@ -20,6 +21,7 @@ from tracker.claims import (
 )
 from tracker.linear_model import LinearModel, parse_linear_model, write_linear_model
 from tracker.path import Perspective
+from tracker.refine import clumped
 from tracker.settle import Settled
 from tracker.tail import Look
 
@@ -43,6 +45,7 @@ def settled(n: int, sigma_px: float, rng: np.random.Generator) -> Settled:
         amplitude=rng.uniform(0.8, 1.2, n),
         explained=rng.uniform(0.6, 0.98, n),
         misfit=rng.uniform(0.5, 6, n),
+        clumped=rng.uniform(0, 0.5, n),
         depth_s=0.1 / size,
         look=look,
         path=Perspective(singular_s=0.0, x=np.zeros(3), y=np.zeros(3)),
@@ -102,11 +105,23 @@ def test_fit_finds_the_law_that_errors_were_drawn_by(rng: np.random.Generator) -
     assert found == pytest.approx(offset, abs=0.1)
 
 
+@pytest.mark.parametrize("blur_px", [1.0, 1.5, 3.0])
+def test_what_is_left_is_alike_as_far_as_it_was_blurred(
+    blur_px: float, rng: np.random.Generator
+) -> None:
+    """White noise is not; behind a Gaussian blur of s pixels exp(-1 / (4 s^2)) is left of it."""
+    left = rng.normal(size=(200, 200))
+    assert abs(clumped(left)) < 0.02
+    blurred = gaussian_filter(left, blur_px, mode="wrap")
+    assert clumped(blurred) == pytest.approx(np.exp(-1 / (4 * blur_px**2)), abs=0.03)
+
+
 @pytest.mark.parametrize("noise_dn", [0.8, 4.0])
 def test_claims_are_true_on_films_of_another_size(noise_dn: float, tmp_path: Path) -> None:
-    """Small films, of a size it was not trained on: no claim is twice what is true, nor 0.6 of it.
+    """Small films, of a size it was not trained on, as they were rendered.
 
-    Ten such films of five noises gave squared errors of 0.35 to 0.53 of the variance.
+    Six such films of two noises gave squared errors of 0.7 to 1.0 of the variance; before it was
+    weighed whether what is left is alike in neighbouring pixels, 0.35 to 0.53.
     """
     plan = small_flight()
     sensor = replace(plan.sensor, read_dn=noise_dn, shot_dn=1.5 * noise_dn)
@@ -115,4 +130,4 @@ def test_claims_are_true_on_films_of_another_size(noise_dn: float, tmp_path: Pat
     assert errors is not None
     sigma = np.exp(shipped_claim_model().score(errors.features))
     z2 = (errors.error_px / sigma) ** 2
-    assert 0.25 < z2.mean() < 2.5
+    assert 0.55 < z2.mean() < 1.6

@@ -2,9 +2,10 @@
 
 What the pixels' noise and the scatter of neighbours tell of an error is not all: compression, vanes
 and blur unlike the model's, and edges beneath shift neighbouring places together. How much, goes by
-the nock's width, by what of the tail is seen, and by how well the picture explains what changed. A
-linear model of the logarithm of the error, trained on rendered films of which the truth is known,
-by ``python -m fixtures.train_claims``, and stored as plain numbers in `claims.json`.
+the nock's width, by what of the tail is seen, by how well the picture explains what changed, and by
+whether what is left is alike in neighbouring pixels, which the camera's noise is not. A linear
+model of the logarithm of the error, trained on rendered films of which the truth is known, by
+``python -m fixtures.train_claims``, and stored as plain numbers in `claims.json`.
 """
 
 from __future__ import annotations
@@ -17,10 +18,11 @@ from tracker.linear_model import LinearModel, shipped_linear_model
 from tracker.settle import Settled
 from tracker.types import FloatArray, IntArray
 
-VERSION = 1
+VERSION = 2
 FEATURES = (
     "ln_sigma", "ln_width", "ln_width_squared", "unlike", "unexplained", "ln_misfit",
-    "ln_contrast", "usually_unexplained", "usual_ln_sigma", "ln_places",
+    "ln_contrast", "usually_unexplained", "usual_ln_sigma", "ln_places", "clumped",
+    "usually_clumped",
 )  # fmt: skip
 
 MIDDLING_PX = 3.0
@@ -64,6 +66,8 @@ def claim_features(settled: Settled, rows: IntArray) -> FloatArray:
         "ln_misfit": np.log(settled.misfit[rows]),
         "ln_contrast": np.log(np.maximum(settled.contrast[rows], 1.0)),
         "usually_unexplained": np.full(len(rows), np.median(unexplained)),
+        "clumped": settled.clumped[rows],
+        "usually_clumped": np.full(len(rows), np.median(settled.clumped[rows])),
         "ln_places": np.full(len(rows), np.log(len(rows))),
     }
     both = {name: np.stack([one, one], axis=1) for name, one in every.items()}

@@ -279,16 +279,10 @@ def place(patch: Patch, look: Look, start: Pose, ahead_px: FloatArray, rounds: i
         misfit=float((weight * miss**2).mean()),
         gain=float((patch.weight * ((data - drawn.scene) ** 2 - miss**2)).sum()),
         left=max(float((patch.weight * miss**2).sum()) - miss.size, 0.0),
-        clumped=_clumped(miss * np.sqrt(patch.weight)),
+        clumped=clumped(miss * np.sqrt(patch.weight)),
         contrast=amplitude * float(np.sqrt(power)),
         amplitude=amplitude,
     )
-
-
-def _clumped(z: FloatArray) -> float:
-    """Give the correlation of pixels side by side and one above the other."""
-    beside = float((z[:, 1:] * z[:, :-1]).sum()) + float((z[1:] * z[:-1]).sum())
-    return beside / max(2 * float((z**2).sum()), 1e-12)
 
 
 def _trust(patch: Patch, look: Look, c: Covers) -> FloatArray:
@@ -423,6 +417,23 @@ def fit_look(
     if best is None:
         return look, poses
     return best[1], best[2]
+
+
+def clumped(z: FloatArray) -> float:
+    """Tell how alike neighbouring pixels are: beside each other, and one above the other.
+
+    Parameters
+    ----------
+    z
+        (h, w) what is left of each, in units of its noise.
+
+    Returns
+    -------
+    float
+        A correlation.
+    """
+    alike = float((z[:, 1:] * z[:, :-1]).sum()) + float((z[1:] * z[:-1]).sum())
+    return alike / max(2 * float((z**2).sum()), 1e-12)
 
 
 def patch_cost(patch: Patch, look: Look, pose: Pose, ahead_px: FloatArray) -> float:
