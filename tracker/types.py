@@ -212,9 +212,8 @@ class Click:
 
 
 SURELY_AN_ARROW = 0.95
-"""Confidence from which a path is taken for the arrow's. In none of 60 clear films it is less, in
-15 of 108 hard ones; three of those 15 ran beside the nock, and of none of the others a label could
-be given (chosen here)."""
+"""Confidence from which a path is taken for the arrow's (chosen here). Of 200 hard films' paths 28 are
+less sure, the two that were something else's among them; of 160 clear ones' 2."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
