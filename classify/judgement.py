@@ -27,6 +27,7 @@ from classify.timebase import TimeBase, check_time_base
 from classify.types import (
     DISTURBANCES,
     Cause,
+    Disturbance,
     Estimate,
     Known,
     Prediction,
@@ -59,6 +60,10 @@ on the shipped films, where it makes mean squared error over claimed variance ab
 SHAPE_SHARE = 0.03
 """The same for a tail unlike the tracker's model of it, as a share of the nock's diameter: while
 the arrow is near, its vanes and what stands before it pull more than noise does."""
+
+
+LEAST_SURE = 0.9
+"""Confidence in a path below which its flight gets no label (chosen here)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -240,9 +245,24 @@ def bare_reading(clip: Clip, track: Track | None, known: Known, *, refused: Mess
         },
         known=known,
         causes=(),
-        notes=(*clip.notes, *(() if track is None else track.notes)),
+        notes=(*clip.notes, *(() if track is None else (*_doubt(track), *track.notes))),
         version=version("tailsway"),
     )
+
+
+def _doubt(track: Track) -> tuple[Message, ...]:
+    """Say that something else may have been followed, where a label may be given all the same."""
+    if not track.in_doubt or track.confidence < LEAST_SURE:
+        return ()
+    return (message("label.path_perhaps", sure=round(100 * track.confidence)),)
+
+
+def _as_sure(presence: Mapping[Disturbance, float], track: Track) -> Mapping[Disturbance, float]:
+    """Claim no more than that the arrow was followed: something else's path tells nothing."""
+    if not track.in_doubt:
+        return presence
+    sure = track.confidence
+    return {name: sure * chance + (1 - sure) / 2 for name, chance in presence.items()}
 
 
 def label_measured(
@@ -289,7 +309,7 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
     base, scale = measured.time_base, measured.scale
     if clip.capture_hz is None:
         return bare_reading(clip, track, known, refused=_say_rate(base))
-    if track.in_doubt:
+    if track.in_doubt and track.confidence < LEAST_SURE:
         reason = message("label.path_in_doubt", sure=round(100 * track.confidence))
         return _with(measured, bare_reading(clip, track, known, refused=reason))
     if not base.ok:
@@ -308,7 +328,7 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
     return replace(
         _with(measured, reading),
         label=labelled.label,
-        presence=labelled.presence,
+        presence=_as_sure(labelled.presence, track),
         refused=labelled.refused,
         reasons=labelled.reasons,
         across=labelled.across,

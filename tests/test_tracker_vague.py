@@ -65,7 +65,7 @@ def test_an_arrow_of_vague_places_is_shown_and_not_read(film: Path) -> None:
     # when it struck is not told, so that its last places may stand in the target
     assert vague.flights[0].seen[usual.seen].mean() > 0.9
     assert np.nanmin(vague.flights[0].sigma_px) == 50.0
-    reading = read_followed(vague, known=Known(distance_m=18.0)).reading
+    reading = read_followed(vague, known=Known(distance_m=12.0)).reading
     assert reading.label is None
     assert reading.refused is not None
 
@@ -82,7 +82,7 @@ def test_an_unsure_path_of_vague_places_is_no_flight(film: Path) -> None:
 
 def test_a_path_in_doubt_is_shown_and_gets_no_label_until_a_person_clicks(film: Path) -> None:
     """A neighbour's arrow, or a limb of the bow, may look like an arrow of this release."""
-    known = Known(distance_m=18.0)
+    known = Known(distance_m=12.0)
     sure = read_clip(film, known=known)
     assert sure.track is not None
     assert not sure.track.in_doubt
@@ -103,3 +103,18 @@ def test_a_path_in_doubt_is_shown_and_gets_no_label_until_a_person_clicks(film: 
     assert all(np.isnan(chance) for chance in doubted.reading.presence.values())
     assert clicked.reading.refused == sure.reading.refused
     assert clicked.reading.label == sure.reading.label
+
+
+def test_a_path_in_some_doubt_is_read_as_surely_as_it_is_the_arrow(film: Path) -> None:
+    """The doubt is told, and no disturbance is surer than that."""
+    known = Known(distance_m=12.0)
+    sure = read_clip(film, known=known).reading
+    with patch.object(flight, "confidence", lambda *_: 0.93):
+        doubted = read_clip(film, known=known).reading
+    assert doubted.label == sure.label
+    assert doubted.across == sure.across
+    note = message("label.path_perhaps", sure=93)
+    assert note in doubted.notes
+    assert note not in sure.notes
+    for name, chance in sure.presence.items():
+        assert doubted.presence[name] == pytest.approx(0.93 * chance + 0.035)

@@ -212,8 +212,8 @@ class Click:
 
 
 SURELY_AN_ARROW = 0.95
-"""Confidence from which a path is taken for the arrow's (chosen here). Of 200 hard films' paths 28 are
-less sure, the two that were something else's among them; of 160 clear ones' 2."""
+"""Confidence from which a path is taken for the arrow's (chosen here). Of 200 hard films' paths 28
+are less sure, the two that were something else's among them; of 200 clear ones' 3."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -285,7 +285,7 @@ class Track:
 
     @property
     def in_doubt(self) -> bool:
-        """Whether this may well be something else's path, and no person says that it is not."""
+        """Whether this may be something else's path, and no person says that it is not."""
         return self.found_by == "itself" and self.confidence < SURELY_AN_ARROW
 
 
