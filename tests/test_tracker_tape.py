@@ -98,7 +98,16 @@ def test_a_path_two_nocks_aside_is_wrong(widths: float, outcome: str) -> None:
     plan = small_flight()
     truth = shoot(plan, seed=1).truth
     aside = widths * np.maximum(truth.tail_px, 1.0)[:, None] * [0.6, 0.8]
-    assert compared(plan, track_with(truth, aside, 0.1, plan), truth).outcome == outcome
+    followed = track_with(truth, aside, 0.1, plan)
+    assert compared(plan, followed, truth).outcome == outcome
+    (track,) = followed.flights
+    doubted = replace(followed, flights=(replace(track, confidence=0.93),))
+    one = compared(plan, doubted, truth)
+    assert one.outcome == ("doubted" if outcome == "wrong" else outcome)
+    assert one.in_doubt
+    # beside a wrong path that nobody doubts, a doubted one is no excuse
+    both = compared(plan, replace(followed, flights=(track, *doubted.flights)), truth)
+    assert both.outcome == outcome
 
 
 def test_no_path_is_a_refusal() -> None:
