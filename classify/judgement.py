@@ -265,11 +265,14 @@ def _doubt(track: Track) -> tuple[Message, ...]:
 
 
 def _as_sure(presence: Mapping[Disturbance, float], track: Track) -> Mapping[Disturbance, float]:
-    """Claim no more than that the arrow was followed: something else's path tells nothing."""
+    """Claim nothing more surely than that the arrow was followed, be it there or not.
+
+    As if the opposite were true of the flight wherever something else was followed.
+    """
     if not track.in_doubt:
         return presence
     sure = track.confidence
-    return {name: sure * chance + (1 - sure) / 2 for name, chance in presence.items()}
+    return {name: sure * there + (1 - sure) * (1 - there) for name, there in presence.items()}
 
 
 def label_measured(

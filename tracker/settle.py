@@ -11,6 +11,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -247,7 +248,8 @@ class _Work(Along):
             xy, sigma, _, _ = self._claimed()
             kept = self._course(xy, sigma).kept()
             xy[~np.isin(np.arange(self.n), kept)] = np.nan
-            xy[self._misfit() > OFF_IT * self._usual_misfit()] = np.nan
+            misfit = self._of_each(lambda one: one.misfit)
+            xy[misfit > OFF_IT * self._usual_misfit()] = np.nan
             rows = rows_of(xy)
             if len(rows) < FEWEST_KEPT:
                 return
@@ -416,23 +418,12 @@ class _Work(Along):
         plain[rows] = large & alike & (misfit < PLAIN_MISFIT * np.median(misfit[large]))
         return plain
 
-    def _explained(self) -> FloatArray:
-        share = np.full(self.n, np.nan)
+    def _of_each(self, told: Callable[[Placed], float]) -> FloatArray:
+        """(n,) something about every place, NaN where none was tried."""
+        every = np.full(self.n, np.nan)
         for row, placed in self.placed.items():
-            share[row] = placed.explained
-        return share
-
-    def _misfit(self) -> FloatArray:
-        left = np.full(self.n, np.nan)
-        for row, placed in self.placed.items():
-            left[row] = placed.misfit
-        return left
-
-    def _clumped(self) -> FloatArray:
-        alike = np.full(self.n, np.nan)
-        for row, placed in self.placed.items():
-            alike[row] = placed.clumped
-        return alike
+            every[row] = told(placed)
+        return every
 
     def result(self) -> Settled:
         """Put everything in the window's rows."""
@@ -453,9 +444,9 @@ class _Work(Along):
             size_px=np.where(np.isfinite(xy[:, 0]), self.look.size_px_s / self.depth, np.nan),
             contrast=contrast,
             amplitude=amplitude,
-            explained=self._explained(),
-            misfit=self._misfit(),
-            clumped=self._clumped(),
+            explained=self._of_each(lambda one: one.explained),
+            misfit=self._of_each(lambda one: one.misfit),
+            clumped=self._of_each(lambda one: one.clumped),
             depth_s=self.depth,
             look=self.look,
             path=self.path,
