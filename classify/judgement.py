@@ -245,21 +245,14 @@ def bare_reading(clip: Clip, track: Track | None, known: Known, *, refused: Mess
         },
         known=known,
         causes=(),
-        notes=(*clip.notes, *(() if track is None else (*_doubt(track), *track.notes))),
+        notes=(*clip.notes, *(() if track is None else (*_doubt(track, refused), *track.notes))),
         version=version("tailsway"),
     )
 
 
-def _hardly_the_arrow(track: Track) -> Message | None:
-    """Say that something else may have been followed, where that is too likely for a label."""
-    if track.in_doubt and track.confidence < LEAST_SURE:
-        return message("label.path_in_doubt", sure=round(100 * track.confidence))
-    return None
-
-
-def _doubt(track: Track) -> tuple[Message, ...]:
-    """Say the same where a label may be given."""
-    if not track.in_doubt or _hardly_the_arrow(track):
+def _doubt(track: Track, refused: Message) -> tuple[Message, ...]:
+    """Say that something else may have been followed, unless the refusal says so."""
+    if not track.in_doubt or refused.key == "label.path_in_doubt":
         return ()
     return (message("label.path_perhaps", sure=round(100 * track.confidence)),)
 
@@ -319,8 +312,8 @@ def _judge(measured: Measured, track: Track, clip: Clip, known: Known) -> Readin
     base, scale = measured.time_base, measured.scale
     if clip.capture_hz is None:
         return bare_reading(clip, track, known, refused=_say_rate(base))
-    doubt = _hardly_the_arrow(track)
-    if doubt is not None:
+    if track.in_doubt and track.confidence < LEAST_SURE:
+        doubt = message("label.path_in_doubt", sure=round(100 * track.confidence))
         return _with(measured, bare_reading(clip, track, known, refused=doubt))
     if not base.ok:
         return _with(measured, bare_reading(clip, track, known, refused=base.messages[0]))

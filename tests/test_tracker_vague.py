@@ -101,6 +101,12 @@ def test_a_path_in_doubt_is_shown_and_gets_no_label_until_a_person_clicks(film: 
     assert doubted.reading.spectrum is not None
     assert doubted.reading.reasons == ()
     assert all(np.isnan(chance) for chance in doubted.reading.presence.values())
+    # where another reason comes first, the doubt is told beside it
+    few = replace(known, last_frame=sure.track.first_frame + 4)
+    short = read_followed(doubted.followed, known=few).reading
+    assert short.refused is not None
+    assert short.refused.key != "label.path_in_doubt"
+    assert message("label.path_perhaps", sure=85) in short.notes
     assert clicked.reading.refused == sure.reading.refused
     assert clicked.reading.label == sure.reading.label
 
