@@ -7,6 +7,7 @@ another one left behind.
 
 from __future__ import annotations
 
+import gc
 import mmap
 import os
 import select
@@ -46,6 +47,8 @@ def main() -> None:
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     sys.dont_write_bytecode = True
     prepare()
+    # What is loaded stays: a copy that looked for garbage in it would copy all its pages, too.
+    gc.freeze()
     send(answers, "ready", None, [])
     while (request := receive(requests)) is not None:
         if sys.argv[-1] != "copies":

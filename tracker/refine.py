@@ -195,7 +195,7 @@ def draw(
         # which way a vane points changes little while the pose is stepped
         level = ring / np.maximum(c.ring, 1e-9)
     bare = free * (1 - c.shaft)
-    scene = bare * np.tensordot(pose.beneath, patch.shifts, axes=1)
+    scene = bare * (pose.beneath @ patch.shifts.reshape(3, -1)).reshape(bare.shape)
     change = nock * c.nock + shaft * c.shaft + free * ring + scene
     if not slopes:
         return Drawn(change=change, slopes=np.zeros((0, change.size)), scene=scene, covers=c)
