@@ -242,6 +242,8 @@ def bare_reading(clip: Clip, track: Track | None, known: Known, *, refused: Mess
             "speed_m_s": None,
             "speed_sigma_m_s": None,
             "flight": known.flight,
+            "found_by": None if track is None else track.found_by,
+            "confidence": None if track is None else track.confidence,
         },
         known=known,
         causes=(),

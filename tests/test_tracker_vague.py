@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from classify.pipeline import read_clip, read_followed
+from classify.report_json import reading_json
 from classify.types import Known
 from fixtures.render import render
 from tests.tracked_films import small_flight, written
@@ -96,6 +97,10 @@ def test_a_path_in_doubt_is_shown_and_gets_no_label_until_a_person_clicks(film: 
     assert doubted.track.in_doubt
     assert doubted.reading.label is None
     assert doubted.reading.causes == ()
+    told = reading_json(doubted.reading, lambda said: said.key)["flight"]
+    assert isinstance(told, dict)
+    assert (told["found_by"], told["confidence"]) == ("itself", 0.85)
+    assert clicked.reading.flight_facts["found_by"] == "click"
     assert doubted.reading.refused == message("label.path_in_doubt", sure=85)
     # its curves are there to be looked at, and nothing is said of the arrow
     assert doubted.reading.spectrum is not None

@@ -28,7 +28,7 @@ def run() -> None:
     """Draw the page that the address names."""
     word = page_words()
     st.set_page_config(page_title=word("pages.title"), page_icon="🏹", layout="wide")
-    put_style()
+    put_style(word)
     _stand_ready()
     page = st.navigation(_pages(word), position="top")
     try:

@@ -8,6 +8,8 @@ from urllib.parse import quote
 
 import streamlit as st
 
+from ui.command_open import UPLOAD_LIMIT_MB
+from ui.dash_words import Words
 from ui.theme import DARK, LIGHT
 
 _NAMES = {
@@ -54,8 +56,22 @@ def _sheet() -> str:
     return (files("ui") / "page.css").read_text("utf-8") + shapes
 
 
-def put_style() -> None:
-    """Put the style sheet on the page."""
+def put_style(word: Words) -> None:
+    """Put the style sheet on the page.
+
+    Parameters
+    ----------
+    word
+        Language of what the sheet says instead of the tool that draws the page, which is English.
+    """
     theme = DARK if st.context.theme.type == "dark" else LIGHT
-    colours = "".join(f"--st-{name}:{theme[key]};" for key, name in _NAMES.items())
-    st.html(f"<style>:root{{{colours}}}{_sheet()}</style>")
+    own = {f"st-{name}": theme[key] for key, name in _NAMES.items()}
+    own["ts-choose-file"] = _quoted(word("pages.upload_choose"))
+    own["ts-file-limit"] = _quoted(word("pages.upload_limit", most_gb=UPLOAD_LIMIT_MB // 1024))
+    said = "".join(f"--{name}:{value};" for name, value in own.items())
+    st.html(f"<style>:root{{{said}}}{_sheet()}</style>")
+
+
+def _quoted(text: str) -> str:
+    """Write a text as a string of a style sheet, in letters that end neither it nor the sheet."""
+    return '"' + "".join(c if c.isalnum() else f"\\{ord(c):x} " for c in text) + '"'
