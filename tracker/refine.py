@@ -192,7 +192,7 @@ def draw(
         ring = level * c.ring
     else:
         ring = ((look.vanes + pose.sectors) @ c.sectors.reshape(sectors, -1)).reshape(c.ring.shape)
-        # which way a vane points changes little while the pose is stepped
+        # that the vanes seem to turn as the nock moves is left out: it makes no place better
         level = ring / np.maximum(c.ring, 1e-9)
     bare = free * (1 - c.shaft)
     scene = bare * (pose.beneath @ patch.shifts.reshape(3, -1)).reshape(bare.shape)
