@@ -41,7 +41,7 @@ HDR_TRANSFERS = {16: "PQ", 18: "HLG"}
 STRICT = {"err_detect": "explode"}
 """Without it the HEVC decoder hands out damaged pictures without a word."""
 
-MOST_THREADS = 16
+THREADS = min(os.cpu_count() or 1, 16)
 """Threads that decode at a time; each holds a picture. No more than there are processors: left to
 itself the library takes one more, and heavy films take an eighth longer on two of them."""
 
@@ -202,7 +202,7 @@ class Reader:
         """Stand at the beginning of the film."""
         self._container, self._stream = open_film(self._path)
         self._stream.thread_type = "AUTO"
-        self._stream.codec_context.thread_count = min(os.cpu_count() or 1, MOST_THREADS)
+        self._stream.codec_context.thread_count = THREADS
         self._stream.codec_context.options = STRICT
 
     def _all_pictures(self) -> Iterator[av.VideoFrame]:
