@@ -78,7 +78,7 @@ def test_language_changes_every_sentence_we_wrote(dashboard: str, page: Page) ->
     settled(page)
     expect(page.locator("footer.ts-foot")).not_to_contain_text("Nobody stands")
     # what the tool that draws the page says in English alone is hidden, ours stands there
-    choose = page.get_by_role("button", name="Elegir un archivo")
+    choose = page.get_by_role("button", name="Upload Elegir", exact=True)
     expect(choose).to_be_visible()
     expect(choose.get_by_text("Upload", exact=True)).to_have_css("font-size", "0px")
     expect(page.get_by_text("per file")).not_to_be_visible()
