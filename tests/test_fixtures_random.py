@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose, assert_array_equal
 
 from classify.types import DISTURBANCES, Disturbance
 from fixtures.flight import verdict
-from fixtures.misfits import MISFIT_KINDS, Difficulty, random_plan, with_misfit
+from fixtures.misfits import FINISH_KINDS, MISFIT_KINDS, Difficulty, random_plan, with_misfit
 from fixtures.render import render
 from fixtures.simulate import CLEAR_TRACKING, Tracking, random_tracking, simulate_track
 from fixtures.truth import shoot
@@ -38,7 +38,7 @@ def test_asked_for_disturbances_are_present_and_no_others(rng: np.random.Generat
             assert {name for name, there in found.items() if there} == set(names)
 
 
-@pytest.mark.parametrize("kind", MISFIT_KINDS)
+@pytest.mark.parametrize("kind", MISFIT_KINDS + FINISH_KINDS)
 def test_every_misfit_changes_the_plan_and_can_be_filmed(
     kind: str, rng: np.random.Generator
 ) -> None:
