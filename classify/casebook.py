@@ -21,18 +21,29 @@ from classify.findings import WINDY_M_S, WORTH_MM
 from classify.logbook import Archer, Version, versions
 from classify.logbook_file import LogbookFile
 from classify.reasoning import NextChange, next_change
-from classify.setup_change import WITHOUT_SHEET
-from classify.setup_sheet import differences, sheet_findings
-from classify.setup_worked_out import GRAIN_KG, foc_step_percent, sheet_foc_percent
+from classify.setup_change import WITHOUT_SHEET, at_end
+from classify.setup_sheet import SetUp, differences, sheet_findings
+from classify.setup_worked_out import GRAIN_KG, POUND_N, foc_step_percent, sheet_foc_percent
 from classify.several import Swing
 from tracker.types import InputError
 
 CLEARANCE_FIELDS = frozenset({
     "brace_height", "nock_fit", "rest", "plunger", "centre_shot", "shaft", "shaft_diameter",
     "fletching_mass", "nock_turn", "vane_offset", "vanes", "vane_length", "vane_height",
-    "vane_from_nock",
+    "vane_from_nock", "spine", "arrow_length", "string", "strands", "limbs", "tiller",
 })  # fmt: skip
 """Fields whose change makes an earlier clean powder test worthless."""
+
+CLEARANCE_MOVED: Mapping[str, float] = {
+    "nocking_point": 2e-3,
+    "draw_weight": 3 * POUND_N,
+    "point_mass": 20 * GRAIN_KG,
+}
+"""The same of fields that are stepped finely, from so much on (SI units); chosen here. Less moves
+the arrow by less than a vane is thick, or bends it by less than shots differ."""
+
+SHAFT_CURES = frozenset({"stiffer_shaft", "weaker_shaft", "shorten_shaft"})
+"""Changes of the shaft itself: after one of another spine all others may be tried anew."""
 
 Axis = Literal["across", "up_down"]
 
@@ -143,7 +154,6 @@ def _evidence(
     judged = [judgement for _, judgement in eyes if judgement is not None]
     step = foc_step_percent(sheet) or USUAL_FOC_STEP_PERCENT
     foc = _foc_percent(sheets, step)
-    done = {version.id for version in sheets}
     return Evidence(
         flights=tuple(_flights(here)),
         bare=tuple(read_bare(payload) for payload in bare),
@@ -155,15 +165,74 @@ def _evidence(
         groups_crosswind_m_s=_strongest_wind(groups),
         windy_left_out=windy_bare + windy_groups,
         sheet=sheet_findings(sheet, foc_percent=foc),
-        tried=tuple(
-            Tried(cure=d.cure, amount=d.amount, outcome=d.outcome)
-            for d in decisions
-            if was_done(d, done)
-        ),
+        tried=_tried(sheets, decisions),
+        tested=tuple(d.cure for d in decisions if d.is_test and d.version_id == sheets[-1].id),
+        made_worse=_made_worse(sheets, decisions),
+        at_end=at_end(sheet),
         holds_60_s={"yes": True, "no": False}.get(sheet.typed.get("holds_60_s", "")),
         foc_percent=foc,
         foc_step_percent=step,
     )
+
+
+def _tried(sheets: Sequence[Version], decisions: Sequence[Decision]) -> tuple[Tried, ...]:
+    """List the changes that still count, oldest first.
+
+    How far the draw weight went is read from the sheets, whoever changed it: what was done may be
+    more than was proposed, and it is shoulders that carry it. With new limbs it begins anew; with
+    a shaft of another spine everything else does.
+    """
+    row = {version.id: k for k, version in enumerate(sheets)}
+    steps: list[tuple[int, Tried]] = []
+    for d in decisions:
+        if was_done(d, row) and not d.cure.startswith("draw_weight"):
+            made = row[d.version_id] if d.to_version_id is None else row[d.to_version_id]
+            steps.append((made, Tried(cure=d.cure, amount=d.amount, outcome=d.outcome)))
+    steps += _draw_weights(sheets, decisions)
+    new_shaft = _last_changed(sheets, "spine")
+    new_limbs = _last_changed(sheets, "limbs")
+    return tuple(
+        step
+        for made, step in sorted(steps, key=lambda one: one[0])
+        if step.cure in SHAFT_CURES
+        or made >= (new_limbs if step.cure.startswith("draw_weight") else new_shaft)
+    )
+
+
+def _draw_weights(
+    sheets: Sequence[Version], decisions: Sequence[Decision]
+) -> list[tuple[int, Tried]]:
+    """Every change of the draw weight, in pounds, with the version that it made."""
+    steps = []
+    for k in range(1, len(sheets)):
+        made = [d for d in decisions if d.to_version_id == sheets[k].id]
+        decided = [d for d in made if d.cure.startswith("draw_weight")]
+        then, now = (sheets[j].sheet.si("draw_weight") for j in (k - 1, k))
+        if "limbs" in {name for name, _, _ in differences(sheets[k - 1].sheet, sheets[k].sheet)}:
+            continue
+        if then is not None and now is not None and then != now:
+            pounds = (now - then) / POUND_N
+            cure = "draw_weight_up" if pounds > 0 else "draw_weight_down"
+            outcome = decided[-1].outcome if decided and decided[-1].cure == cure else None
+            steps.append((k, Tried(cure=cure, amount=pounds, outcome=outcome)))
+        elif decided:
+            last = decided[-1]
+            steps.append((k, Tried(cure=last.cure, amount=last.amount, outcome=last.outcome)))
+    return steps
+
+
+def _last_changed(sheets: Sequence[Version], field: str) -> int:
+    """Row of the version that changed a field last; 0 if none did."""
+    texts = [version.sheet.typed.get(field, "") for version in sheets]
+    return max((k for k in range(1, len(texts)) if texts[k] != texts[k - 1]), default=0)
+
+
+def _made_worse(sheets: Sequence[Version], decisions: Sequence[Decision]) -> str | None:
+    """Name the change that made the newest version, if before and after say that it was worse."""
+    made = [d for d in decisions if d.to_version_id == sheets[-1].id]
+    if not made or made[-1].outcome != "worse" or made[-1].cure == "take_back":
+        return None
+    return made[-1].cure
 
 
 def was_done(decision: Decision, made: Collection[str]) -> bool:
@@ -215,8 +284,8 @@ def _in_calm_if_possible(
 def _foc_percent(sheets: Sequence[Version], step_percent: float) -> float | None:
     """Balance of the newest sheet.
 
-    A balance point that was measured before the point's weight was changed no longer holds: it is
-    moved by what the change of weight does to it.
+    A balance point that was measured before the weight of point or insert was changed no longer
+    holds: it is moved by what the change of weight does to it.
     """
     sheet = sheets[-1].sheet
     found = sheet_foc_percent(sheet)
@@ -227,10 +296,12 @@ def _foc_percent(sheets: Sequence[Version], step_percent: float) -> float | None
         if version.sheet.typed.get("balance_point") != sheet.typed["balance_point"]:
             break
         measured = version.sheet
-    then, now = measured.si("point_mass"), sheet.si("point_mass")
-    if then is None or now is None:
-        return found
-    return found + step_percent * (now - then) / (10 * GRAIN_KG)
+    heavier_kg = 0.0  # in front
+    for name in ("point_mass", "insert_mass"):
+        then, now = measured.si(name), sheet.si(name)
+        if then is not None and now is not None:
+            heavier_kg += now - then
+    return found + step_percent * heavier_kg / (10 * GRAIN_KG)
 
 
 def _powder(sheets: Sequence[Version], seen: Sequence[Sequence[Seen]]) -> tuple[PowderTest, ...]:
@@ -239,14 +310,29 @@ def _powder(sheets: Sequence[Version], seen: Sequence[Sequence[Seen]]) -> tuple[
     if here:
         return tuple(here)
     for k in range(len(sheets) - 2, -1, -1):
-        changed = {name for name, _, _ in differences(sheets[k].sheet, sheets[-1].sheet)}
-        if changed & CLEARANCE_FIELDS:
+        if _clears_otherwise(sheets[k].sheet, sheets[-1].sheet):
             return ()
         earlier = [read_powder(item.payload) for item in seen[k] if item.kind == "powder"]
         if earlier:
             clean = all(part == "shaft" for part, _ in earlier[-1].marks)
             return (earlier[-1],) if clean else ()
     return ()
+
+
+def _clears_otherwise(before: SetUp, after: SetUp) -> bool:
+    """Tell whether so much differs between two sheets that fletching may touch what it cleared."""
+    changed = {name for name, _, _ in differences(before, after)}
+    moved = {
+        name
+        for name, least in CLEARANCE_MOVED.items()
+        if name in changed
+        and (
+            (then := before.si(name)) is None
+            or (now := after.si(name)) is None
+            or abs(now - then) >= least
+        )
+    }
+    return bool(changed & CLEARANCE_FIELDS or moved)
 
 
 def before_and_after(

@@ -244,6 +244,12 @@ class Evidence:
         Findings of kind "set-up", by name.
     tried
         Changes made before, oldest first.
+    tested
+        Tests that were asked for and done with the present set-up, by name, oldest first.
+    made_worse
+        The change that made the present set-up, if it made things worse.
+    at_end
+        Changes for which the sheet leaves no room.
     holds_60_s
         Whether the archer can hold full draw for a minute.
     foc_percent
@@ -263,6 +269,9 @@ class Evidence:
     windy_left_out: int = 0
     sheet: tuple[str, ...] = ()
     tried: tuple[Tried, ...] = ()
+    tested: tuple[str, ...] = ()
+    made_worse: str | None = None
+    at_end: frozenset[str] = frozenset()
     holds_60_s: bool | None = None
     foc_percent: float | None = None
     foc_step_percent: float = 1.1

@@ -6,7 +6,7 @@ The order is the trade's and stands in the knowledge file; the arithmetic is `kn
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from classify.evidence import Evidence, Tried
 from classify.findings import Findings, find
@@ -22,6 +22,12 @@ FOC_RANGE_PERCENT = (10.0, 18.0)
 _PAIRS = (("raise_nocking", "lower_nocking"), ("plunger_stiffer", "plunger_softer"))
 OPPOSITES = {a: b for pair in _PAIRS for a, b in (pair, pair[::-1])}
 """Fine steps that take each other back."""
+
+SAME_AGAIN_MOST = 3
+"""Times that more of the same flights are asked for where nothing else is missing; chosen here."""
+
+SAME_STEP = {"raise_nocking_for_contact": "raise_nocking"}
+"""Changes that do to the bow what another does."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,6 +144,8 @@ def next_change(evidence: Evidence, *, hand: Hand | None, language: str = "en") 
     """
     knowledge = load_knowledge(hand, language)
     findings = find(evidence, hand=hand)
+    if evidence.made_worse is not None:
+        findings = replace(findings, sure={**findings.sure, "made_worse": 1.0})
     weighed = weigh(findings.sure, knowledge)
     passed_over: list[Message] = []
     open_causes: list[tuple[KnownCause, Cure]] = []
@@ -146,7 +154,8 @@ def next_change(evidence: Evidence, *, hand: Hand | None, language: str = "en") 
         if entry.support < knowledge.act_from:
             continue
         cause = knowledge.causes[entry.cause]
-        cure = _first_open(cause, knowledge, evidence, passed_over if not open_causes else [])
+        closed = passed_over if not open_causes else []
+        cure = _first_open(cause, knowledge, evidence, findings, closed)
         if cure is not None:
             open_causes.append((cause, cure))
     if open_causes:
@@ -181,23 +190,52 @@ def next_change(evidence: Evidence, *, hand: Hand | None, language: str = "en") 
 
 
 def _first_open(
-    cause: KnownCause, knowledge: Knowledge, evidence: Evidence, passed_over: list[Message]
+    cause: KnownCause,
+    knowledge: Knowledge,
+    evidence: Evidence,
+    findings: Findings,
+    passed_over: list[Message],
 ) -> Cure | None:
     """First cure of a cause that is not used up and allowed for this archer."""
     for name in cause.cures:
         cure = knowledge.cures[name]
-        reason = _closed(cure, evidence)
+        reason = _closed(cure, evidence, findings)
         if reason is None:
             return cure
         passed_over.append(reason)
+        if reason.key == "tuning.passed_between":
+            break  # what is off is less than a fine step, so that a coarse one would only harm
     return None
 
 
-def _closed(cure: Cure, evidence: Evidence) -> Message | None:
+def _closed(cure: Cure, evidence: Evidence, findings: Findings) -> Message | None:
     """Why a cure is not open, or None."""
-    tried = [step for step in evidence.tried if step.cure == cure.name]
+    by_what_was_seen = _closed_test(cure, evidence) or _closed_by_sheet(cure, evidence, findings)
+    return by_what_was_seen or _closed_by_tries(cure, evidence)
+
+
+def _closed_test(cure: Cure, evidence: Evidence) -> Message | None:
+    """Why a test need not be made again, or None."""
     if cure.name == "bare_shaft_test" and evidence.bare:
         return message("tuning.passed_shot")
+    times = evidence.tested.count(cure.name)
+    if cure.direction == "test" and times >= cure.repeat:
+        return message("tuning.passed_used_up", cure=cure.change, times=times)
+    return None
+
+
+def _closed_by_sheet(cure: Cure, evidence: Evidence, findings: Findings) -> Message | None:
+    """Why sheet, impacts or archer forbid a cure, or None."""
+    if cure.name in evidence.at_end:
+        return message("tuning.passed_end", cure=cure.change)
+    if cure.name == "raise_nocking_for_contact" and "bare_low" in findings.sure:
+        return message("tuning.passed_bare_low", cure=cure.change)
+    return _not_for_this_archer(cure, evidence)
+
+
+def _closed_by_tries(cure: Cure, evidence: Evidence) -> Message | None:
+    """Why a cure is used up, or None."""
+    tried = [step for step in evidence.tried if step.cure == cure.name]
     if any(step.outcome == "worse" for step in tried):
         return message("tuning.passed_worse", cure=cure.change)
     if len(tried) >= cure.repeat:
@@ -210,7 +248,7 @@ def _closed(cure: Cure, evidence: Evidence) -> Message | None:
             return message(
                 "tuning.passed_limit", cure=cure.change, limit=f"{cure.limit:g} {cure.unit}"
             )
-    return _not_for_this_archer(cure, evidence)
+    return None
 
 
 def _not_for_this_archer(cure: Cure, evidence: Evidence) -> Message | None:
@@ -233,9 +271,10 @@ def _would_swing_back(cure: str, tried: Sequence[str]) -> bool:
     What remains then is smaller than the step. Only fine steps made since the last coarse change
     count, for a coarse change moves everything.
     """
+    cure = SAME_STEP.get(cure, cure)
     opposite = OPPOSITES.get(cure)
     fine: list[str] = []
-    for name in reversed(tried):
+    for name in (SAME_STEP.get(step, step) for step in reversed(tried)):
         if name not in OPPOSITES:
             break
         fine.insert(0, name)
@@ -255,7 +294,10 @@ def _what_is_missing(evidence: Evidence) -> str:
         return "film_first"
     if not evidence.powder:
         return "powder_test"
-    return "same_again" if evidence.bare else "bare_shaft_test"
+    if not evidence.bare:
+        return "bare_shaft_test"
+    again = evidence.tested.count("same_again")
+    return "same_again" if again < SAME_AGAIN_MOST else "coach_looks"
 
 
 def _table(weighed: Sequence[Weighed], knowledge: Knowledge) -> tuple[Row, ...]:

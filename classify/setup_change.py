@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from fractions import Fraction
 
-from classify.setup_sheet import SetUp, sheet_fields
+from classify.setup_sheet import SetUp, differences, sheet_fields
 from classify.units import UNITS, UnitKind, parse_quantity
 
 _Step = tuple[str, str, str]
@@ -38,12 +38,50 @@ STEPS: Mapping[str, _Step] = {
 
 WITHOUT_SHEET = frozenset({
     "set_arrow_aside", "replace_nock", "replace_vane", "rest_arm_in", "relax_bow_hand",
-    "plunger_series",
+    "plunger_series", "take_back",
 })  # fmt: skip
 """Cures after which the sheet may read as before: what was done is kept in words."""
 
 
-def suggested_changes(cure: str, amount: float | None, sheet: SetUp) -> dict[str, str]:
+BELOW_NOUGHT = {"lower_nocking": "nocking_point", "plunger_softer": "plunger_spring"}
+"""Cures that end where a field of the sheet reads nought: a nocking point below square and a spring
+that is let go entirely are no settings to tune with (common practice)."""
+
+
+def at_end(sheet: SetUp) -> frozenset[str]:
+    """Tell for which cures a sheet leaves no room.
+
+    Parameters
+    ----------
+    sheet
+        As it is now.
+
+    Returns
+    -------
+    frozenset of str
+        Cures whose next step would go below nought.
+
+    Examples
+    --------
+    >>> from classify.setup_sheet import fill_sheet
+    >>> at_end(fill_sheet({"nocking_point": "0.5 mm", "plunger_spring": "1 turn"}))
+    frozenset({'lower_nocking'})
+    """
+    found = set()
+    for cure, name in BELOW_NOUGHT.items():
+        step = STEPS[cure]
+        there = sheet.quantities.get(name)
+        if there is None:
+            continue
+        table = UNITS[_measured(sheet_fields()[name].kind)]
+        if there.exact * table[there.unit] + Fraction(step[2]) * table[step[1]] < 0:
+            found.add(cure)
+    return frozenset(found)
+
+
+def suggested_changes(
+    cure: str, amount: float | None, sheet: SetUp, *, before: SetUp | None = None
+) -> dict[str, str]:
     """Suggest what to type into the sheet after a cure was done.
 
     Parameters
@@ -53,13 +91,16 @@ def suggested_changes(cure: str, amount: float | None, sheet: SetUp) -> dict[str
     amount
         How much, for draw weight in pounds; None for the usual step.
     sheet
-        As it was before.
+        As it is now.
+    before
+        As it was before the last change; what is to be taken back is known from it.
 
     Returns
     -------
     dict
         Text by field, in the unit the field was typed in; empty where the cure changes something
-        that only the person can name (a shaft, a serving), or the field was not filled in.
+        that only the person can name (a shaft, a serving), or the field was not filled in. An
+        empty text clears a field.
 
     Examples
     --------
@@ -67,21 +108,23 @@ def suggested_changes(cure: str, amount: float | None, sheet: SetUp) -> dict[str
     >>> suggested_changes("lower_nocking", None, fill_sheet({"nocking_point": "12 mm"}))
     {'nocking_point': '11.2 mm'}
     """
+    if cure == "take_back" and before is not None:
+        return {name: then for name, then, _ in differences(before, sheet)}
     if cure not in STEPS:
         return {}
     name, unit, step = STEPS[cure]
-    before = sheet.quantities.get(name)
+    there = sheet.quantities.get(name)
     change = Fraction(step)
     if amount is not None and cure.startswith("draw_weight"):
         change *= abs(Fraction(amount).limit_denominator(1000))
     kind = sheet_fields()[name].kind
-    if before is None:
+    if there is None:
         if name != "nock_turn":
             return {}
-        before = parse_quantity("0 turns", "turn", name=name)  # nobody turned it yet
+        there = parse_quantity("0 turns", "turn", name=name)  # nobody turned it yet
     table = UNITS[_measured(kind)]
-    after = before.exact + change * table[unit] / table[before.unit]
-    return {name: f"{_decimal(after)} {before.unit}".strip()}
+    after = there.exact + change * table[unit] / table[there.unit]
+    return {name: f"{_decimal(after)} {there.unit}".strip()}
 
 
 def _measured(kind: str) -> UnitKind:
