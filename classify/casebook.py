@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
-from classify.compare import Comparison, compare
 from classify.evidence import Evidence, FlightSeen, PowderTest, Tried
-from classify.evidence_book import Decision, Outcome, Seen, decisions_of, evidence_of
+from classify.evidence_book import Decision, Seen, decisions_of, evidence_of
 from classify.evidence_once import each_once
 from classify.evidence_payload import (
     read_bare,
@@ -17,14 +15,13 @@ from classify.evidence_payload import (
     read_group,
     read_powder,
 )
-from classify.findings import WINDY_M_S, WORTH_MM
+from classify.findings import WINDY_M_S
 from classify.logbook import Archer, Version, versions
 from classify.logbook_file import LogbookFile
 from classify.reasoning import NextChange, next_change
 from classify.setup_change import WITHOUT_SHEET, at_end
 from classify.setup_sheet import SetUp, differences, sheet_findings
 from classify.setup_worked_out import GRAIN_KG, POUND_N, foc_step_percent, sheet_foc_percent
-from classify.several import Swing
 from tracker.types import InputError
 
 CLEARANCE_FIELDS = frozenset({
@@ -44,13 +41,6 @@ the arrow by less than a vane is thick, or bends it by less than shots differ.""
 
 SHAFT_CURES = frozenset({"stiffer_shaft", "weaker_shaft", "shorten_shaft"})
 """Changes of the shaft itself: after one of another spine all others may be tried anew."""
-
-Axis = Literal["across", "up_down"]
-
-UPRIGHT_CURES = frozenset({
-    "lower_nocking", "raise_nocking", "raise_nocking_for_contact", "turn_nock_low",
-})  # fmt: skip
-"""Changes that are judged by the swing up and down; all others by that from side to side."""
 
 USUAL_FOC_STEP_PERCENT = 1.1
 """What ten grains at the point do to the balance where the masses are not known; chosen here."""
@@ -84,6 +74,11 @@ class Case:
     def newest(self) -> Version:
         """The version that stands now."""
         return self.versions[-1]
+
+    @property
+    def sheet_before(self) -> SetUp | None:
+        """The sheet before the last change; None if there was none."""
+        return self.versions[-2].sheet if len(self.versions) > 1 else None
 
 
 def open_case(book: LogbookFile, archer: Archer, setup_id: str, upto: int | None = None) -> Case:
@@ -155,7 +150,7 @@ def _evidence(
     step = foc_step_percent(sheet) or USUAL_FOC_STEP_PERCENT
     foc = _foc_percent(sheets, step)
     return Evidence(
-        flights=tuple(_flights(here)),
+        flights=tuple(flights_seen(here)),
         bare=tuple(read_bare(payload) for payload in bare),
         powder=_powder(sheets, seen),
         groups=tuple(read_group(payload) for payload in groups),
@@ -261,8 +256,8 @@ def _strongest_wind(payloads: Sequence[Mapping[str, object]]) -> float | None:
     return max((float(str(wind)) for wind in winds if wind is not None), default=None)
 
 
-def _flights(seen: Sequence[Seen]) -> list[FlightSeen]:
-    """Read the flights, each flight of a film once."""
+def flights_seen(seen: Sequence[Seen]) -> list[FlightSeen]:
+    """Read the flights among what was seen, each flight of a film once."""
     kept = each_once([(one.clip_sha256, one.payload) for one in seen if one.kind == "flight"])
     return [read_flight(payload) for payload in kept]
 
@@ -333,67 +328,3 @@ def _clears_otherwise(before: SetUp, after: SetUp) -> bool:
         )
     }
     return bool(changed & CLEARANCE_FIELDS or moved)
-
-
-def before_and_after(
-    book: LogbookFile, before: Version, after: Version, axis: Axis, *, worth_mm: float = WORTH_MM
-) -> Comparison:
-    """Compare the swings of two versions of a set-up along one axis.
-
-    Parameters
-    ----------
-    book, before, after
-        Logbook and the two versions.
-    axis
-        "across" or "up_down".
-    worth_mm
-        The smallest change worth keeping.
-
-    Returns
-    -------
-    Comparison
-        In millimetres; see `classify.compare.compare`.
-
-    Raises
-    ------
-    InputError
-        If either version has no flight with a swing in millimetres, or the first is not the
-        earlier one.
-    """
-    if before.number >= after.number:
-        raise InputError("logbook.compare_order", before=before.number, after=after.number)
-    lots = [_swings(evidence_of(book, version), axis) for version in (before, after)]
-    return compare(lots[0], lots[1], worth=worth_mm)
-
-
-def flights_compared(book: LogbookFile, version: Version, axis: Axis) -> int:
-    """Count the flights of a version that `before_and_after` can use along an axis."""
-    return len(_swings(evidence_of(book, version), axis))
-
-
-def _swings(seen: Sequence[Seen], axis: Axis) -> list[Swing]:
-    return [
-        swing
-        for flight in _flights(seen)
-        if not flight.refused and (swing := getattr(flight, axis)) is not None
-    ]
-
-
-def decision_between(case: Case, before: Version, after: Version) -> Decision | None:
-    """Find the decision that made one version of another; None if it was changed by hand."""
-    made = [d for d in case.decisions if d.version_id == before.id and d.to_version_id == after.id]
-    return made[-1] if made else None
-
-
-def axis_of(decision: Decision | None) -> Axis:
-    """Tell along which axis a change is judged."""
-    return "up_down" if decision is not None and decision.cure in UPRIGHT_CURES else "across"
-
-
-def outcome_of(comparison: Comparison) -> Outcome | None:
-    """Say in one word what a comparison means for what is tried next; None if nothing yet."""
-    if comparison.verdict == "shoot more":
-        return None
-    if comparison.verdict == "keep":
-        return "better"
-    return "worse" if comparison.real else "same"

@@ -13,7 +13,9 @@ from classify.chances import t_limit
 from classify.several import Swing
 from tracker.types import FloatArray, InputError, Message, Value
 
-Verdict = Literal["keep", "undo", "shoot more"]
+Verdict = Literal["keep", "undo", "shoot more", "no worse"]
+Goal = Literal["fall", "no rise"]
+"""What a change asks of the swing: that it falls, or only that it does not grow."""
 
 LEVEL = 0.95
 MOST_MORE = 12
@@ -35,13 +37,17 @@ class Comparison:
     real
         Whether the interval leaves out nought; never for one flight of each.
     verdict
-        Keep it, undo it, or shoot more.
+        Keep it, undo it, shoot more, or "no worse": the swing did not grow, and that is all it can
+        tell of this change.
+    worse
+        Whether it grew by as much as a change is worth.
     more
         How many more flights of each set-up, for "shoot more"; else 0.
     sentence
         In plain words.
-    aside
-        The same of an axis that the change was not made for: what was found, and no order.
+    aside, beside
+        The same of an axis that the change was not made for, and of a change that other tests
+        judge: what was found, and no order.
     """
 
     before: float
@@ -53,12 +59,16 @@ class Comparison:
     high: float
     real: bool
     verdict: Verdict
+    worse: bool
     more: int
     sentence: Message
     aside: Message
+    beside: Message
 
 
-def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) -> Comparison:
+def compare(
+    before: Sequence[Swing], after: Sequence[Swing], *, worth: float, goal: Goal = "fall"
+) -> Comparison:
     """Compare the swing of one set-up with that of the next.
 
     Parameters
@@ -67,12 +77,16 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
         One swing for each flight, along the same axis and in the same unit.
     worth
         The smallest change worth keeping, in that unit.
+    goal
+        What is asked of the swing.
 
     Returns
     -------
     Comparison
         Keep: the fall is real. Undo: the swing rose for sure, or for sure did not fall by as much
-        as is worth having. Shoot more: the arrows do not tell yet.
+        as is worth having. Shoot more: the arrows do not tell yet. Where no fall was asked for, or
+        there was less to begin with than is worth having, undo only if it rose for sure and by as
+        much as that; "no worse" if it surely did not.
 
     Raises
     ------
@@ -108,15 +122,29 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
     half = t_limit(0.5 + LEVEL / 2, dof) * sigma
     low, high = change - half, change + half
     real = (low > 0 or high < 0) and not one_each
+    mean_b, mean_a = float(b[0].mean()), float(a[0].mean())
+    small = goal == "fall" and mean_b < worth
+    worse = real and low > 0 and change >= worth
     verdict: Verdict = "shoot more"
     if real and high < 0:
         verdict = "keep"
-    elif low > -worth and not one_each:
+    elif one_each:
+        pass
+    elif goal == "fall" and not small:
+        verdict = "undo" if low > -worth else verdict
+    elif worse:
         verdict = "undo"
+    elif high < worth:
+        verdict = "no worse"
     more = _how_many(b, a, max(abs(change), worth), unseen) if verdict == "shoot more" else 0
     unclear = "one_each" if one_each else "unclear"
-    name = {"keep": "fell", "undo": "rose" if real else "same", "shoot more": unclear}[verdict]
-    mean_b, mean_a = float(b[0].mean()), float(a[0].mean())
+    name = {
+        "keep": "fell",
+        "undo": "rose" if real else "same",
+        "shoot more": unclear,
+        "no worse": "small" if small else "no_worse",
+    }[verdict]
+    aside = "same" if verdict == "no worse" else name
     numbers: dict[str, Value] = {
         "before_mm": mean_b,
         "after_mm": mean_a,
@@ -138,9 +166,11 @@ def compare(before: Sequence[Swing], after: Sequence[Swing], *, worth: float) ->
         high=high,
         real=real,
         verdict=verdict,
+        worse=worse,
         more=more,
         sentence=Message(f"tuning.swing_{name}", numbers),
-        aside=Message(f"tuning.aside_{name}", numbers),
+        aside=Message(f"tuning.aside_{aside}", numbers),
+        beside=Message(f"tuning.beside_{'clear' if high < worth else 'unclear'}", numbers),
     )
 
 

@@ -5,8 +5,9 @@ Holds it and checks it; draws no conclusion.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
+from math import log, sqrt
 from typing import Literal, cast
 
 from classify.impacts import GroupSize, impacts_m, needed_distance
@@ -37,6 +38,8 @@ class FlightSeen:
         Whether shaft bending was seen.
     across, up_down
         Largest swing along each axis in millimetres; None without a scale.
+    quick_across
+        The same of quick swings alone, from side to side.
     refused
         Whether the clip was refused; then it is no evidence.
     """
@@ -47,6 +50,7 @@ class FlightSeen:
     bending: bool = False
     across: Swing | None = None
     up_down: Swing | None = None
+    quick_across: Swing | None = None
     refused: bool = False
 
 
@@ -87,6 +91,7 @@ def flight_from_json(reading: Mapping[str, object], *, arrow: str | None = None)
             bending="bending" in kinds,
             across=_swing(lines["across"], below.get("across"), arrow),
             up_down=_swing(lines["up_down"], below.get("up_down"), arrow),
+            quick_across=_quick(lines["across"], float(presence["minnowing"]), arrow),
         )
     except (KeyError, TypeError, ValueError, AttributeError):
         raise InputError("tuning.no_reading") from None
@@ -112,19 +117,42 @@ def _swing(lines: _Lines, below_mm: float | None, arrow: str | None) -> Swing | 
 
     Left out, the flights in which a change has cured the swing would say nothing of that change.
     """
-    swings = [
-        (float(cast("float", line["swing_mm"])), float(cast("float", line["swing_sigma_mm"])))
-        for line in lines
-        if line["kind"] in SWINGING
-        and line["swing_mm"] is not None
-        and line["swing_sigma_mm"] is not None
-    ]
-    if swings:
-        value, sigma = max(swings)
-        return Swing(value=value, sigma=max(sigma, 0.05), arrow=arrow)
+    seen = _largest(lines, SWINGING, arrow)
+    if seen is not None:
+        return seen
     if below_mm is not None and below_mm > 0:
         return Swing(value=0.0, sigma=below_mm / LIMIT_SIGMAS, arrow=arrow)
     return None
+
+
+def _quick(lines: _Lines, chance: float, arrow: str | None) -> Swing | None:
+    """Largest quick swing; where none was seen, nought, as far as its chance allows.
+
+    That chance is of a swing above the threshold. Two components of one normal law make it what it
+    is where their standard deviation is the threshold over the root of twice its logarithm.
+    """
+    seen = _largest(lines, ("fast",), arrow)
+    if seen is not None:
+        return seen
+    if not 0.0 <= chance <= 1.0:  # none is known without a scale
+        return None
+    threshold = shipped_thresholds().swing_fast_mm
+    likely = min(max(chance, 1e-3), 0.5)
+    return Swing(value=0.0, sigma=threshold / sqrt(-2.0 * log(likely)), arrow=arrow)
+
+
+def _largest(lines: _Lines, kinds: Collection[str], arrow: str | None) -> Swing | None:
+    swings = [
+        (float(cast("float", line["swing_mm"])), float(cast("float", line["swing_sigma_mm"])))
+        for line in lines
+        if line["kind"] in kinds
+        and line["swing_mm"] is not None
+        and line["swing_sigma_mm"] is not None
+    ]
+    if not swings:
+        return None
+    value, sigma = max(swings)
+    return Swing(value=value, sigma=max(sigma, 0.05), arrow=arrow)
 
 
 def flight_from_reading(reading: Reading, *, arrow: str | None = None) -> FlightSeen:
@@ -156,6 +184,7 @@ def flight_from_reading(reading: Reading, *, arrow: str | None = None) -> Flight
         bending="bending" in kinds,
         across=_swing(lines[0], reading.unseen_below_mm[0], arrow),
         up_down=_swing(lines[1], reading.unseen_below_mm[1], arrow),
+        quick_across=_quick(lines[0], reading.presence["minnowing"], arrow),
     )
 
 

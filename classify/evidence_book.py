@@ -269,7 +269,8 @@ def decide_change(
     book, version
         Logbook, and the version it was decided on; must be the newest.
     changes
-        Fields of the sheet that differ now.
+        Fields of the sheet that differ now; empty where the note alone says what was done. The next
+        version then reads as before: what is seen from then on is no more of the old set-up.
     cure, amount, dated, proposal, note
         See `decide`.
     reason
@@ -289,7 +290,7 @@ def decide_change(
     """
     sheet = version.sheet.with_changes(changes)
     with book.writing() as db:
-        to = add_version(db, version, sheet, dated=dated, reason=reason)
+        to = add_version(db, version, sheet, dated=dated, reason=reason, in_words=not changes)
         decision = Decision(
             id=new_id(),
             version_id=version.id,

@@ -454,3 +454,21 @@ def _contradictions(
         conflicts.append(message("tuning.conflict_unexplained"))
     if "clean_flight" in sure and ({"bare_far_weak", "bare_far_stiff"} & sure.keys()):
         conflicts.append(message("tuning.conflict_clean_bare"))
+
+
+def bare_offset(tests: tuple[BareShaftTest, ...]) -> BareShaftOffset | None:
+    """Offset of all bare-shaft tests of one set-up together.
+
+    Parameters
+    ----------
+    tests
+        Oldest first.
+
+    Returns
+    -------
+    BareShaftOffset or None
+        None where there is none, or they contradict each other.
+    """
+    kept, _ = _without_the_odd_one(tests)
+    offset, _, _ = _bare_offset(kept)
+    return offset

@@ -257,16 +257,20 @@ def change_setup(
 
 
 def add_version(
-    db: sqlite3.Connection, before: Version, sheet: SetUp, *, dated: str, reason: str
-) -> Version:
-    """Put the next version in, inside the caller's transaction; see `change_setup`."""
+    db: sqlite3.Connection, before: Version, sheet: SetUp, *, dated: str, reason: str,
+    in_words: bool = False,
+) -> Version:  # fmt: skip
+    """Put the next version in, inside the caller's transaction; see `change_setup`.
+
+    With `in_words` the sheet may read as before: what was changed is no field of it.
+    """
     still_there(db, before.setup_id)
     newest = db.execute(
         "SELECT max(number) FROM versions WHERE setup_id = ?", (before.setup_id,)
     ).fetchone()[0]
     if newest != before.number:
         raise InputError("logbook.not_newest", number=before.number, newest=newest)
-    if sheet.typed == before.sheet.typed:
+    if sheet.typed == before.sheet.typed and not in_words:
         raise InputError("logbook.change_nothing")
     not_before_first(db, before.setup_id, dated)
     return _insert_version(db, before.setup_id, before.number + 1, sheet, dated, reason)

@@ -355,18 +355,20 @@ def test_a_forgotten_hand_is_added(run):
 
 
 def test_what_changes_no_field_is_done_in_words(started, monkeypatch, tmp_path):
-    """An arrow is set aside: the sheet reads as before, and the decision stands all the same."""
+    """An arrow is set aside: the next version reads as before and holds what comes then."""
 
     def aside(case, language="en"):
         return replace(propose(case, language), cure="set_arrow_aside", is_test=False)
 
     monkeypatch.setattr("ui.command_tuning.propose", aside)
     assert "--note" in started("done", "Fern", *DATED, status=2)
-    assert "version 1" in started("done", "Fern", *DATED, "--note", "arrow 3 is out")
+    assert "version 2" in started("done", "Fern", *DATED, "--note", "arrow 3 is out")
     assert "arrow 3 is out" in started("search", "arrow 3")
     book = LogbookFile(tmp_path / "data")
     archer = logbook.find_archer(book, "Fern")
     bow = logbook.find_setup(book, archer, None)
     (done,) = decisions_of(book, bow.id)
-    assert (done.cure, done.to_version_id, done.is_test) == ("set_arrow_aside", None, False)
+    first, second = logbook.versions(book, bow.id)
+    assert (done.cure, done.to_version_id, done.is_test) == ("set_arrow_aside", second.id, False)
+    assert first.sheet.typed == second.sheet.typed
     assert [t.cure for t in open_case(book, archer, bow.id).evidence.tried] == ["set_arrow_aside"]

@@ -14,11 +14,12 @@ import threading
 import time
 import zipfile
 from contextlib import closing
+from dataclasses import replace
 
 import pytest
 
 from classify import logbook
-from classify.casebook import before_and_after, open_case, outcome_of, propose
+from classify.casebook import open_case, propose
 from classify.clip_store import find_clip, keep_clip
 from classify.evidence_book import correct, decisions_of, evidence_of, record, set_outcome
 from classify.exchange import export_zip, import_zip
@@ -26,6 +27,7 @@ from classify.logbook_file import LogbookFile
 from classify.logbook_search import search
 from classify.logbook_undo import delete, history, undo_delete
 from classify.migrations import MIGRATIONS, TABLES
+from classify.outcome import judge_change
 from tests.made_logbook import BARE, READING, TYPED, made_logbook
 from tracker.types import InputError
 
@@ -172,9 +174,10 @@ def test_before_and_after_from_the_logbook(tmp_path):
         record(book, first, "flight", {"reading": _swinging(swing)}, dated="2026-01-10")
     for swing in (3.0, 3.4, 2.7):
         record(book, second, "flight", {"reading": _swinging(swing)}, dated="2026-01-12")
-    comparison = before_and_after(book, first, second, "across")
-    assert (comparison.verdict, outcome_of(comparison)) == ("keep", "better")
     (decision,) = decisions_of(book, first.setup_id)
+    judged = judge_change(book, first, second, replace(decision, cure="plunger_softer"))
+    assert judged.swing is not None
+    assert (judged.swing.verdict, judged.outcome) == ("keep", "better")
     set_outcome(book, decision, "better")
     assert open_case(book, archer, first.setup_id).evidence.tried[0].outcome == "better"
 

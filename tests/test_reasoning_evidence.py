@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from classify import exchange, logbook
-from classify.casebook import axis_of, decision_between, open_case, propose
+from classify.casebook import open_case, propose
 from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest, Tried
 from classify.evidence_book import decide, evidence_of, record
 from classify.exchange import export_zip, import_zip
@@ -16,6 +16,7 @@ from classify.findings import find
 from classify.impacts import group_from_points
 from classify.logbook_file import LogbookFile
 from classify.migrations import MIGRATIONS
+from classify.outcome import aim_of, decision_between
 from classify.reasoning import next_change
 from classify.several import Swing
 from tests.made_logbook import made_logbook
@@ -159,13 +160,13 @@ def test_a_nocking_point_is_judged_up_and_down(tmp_path):
     """The swing from side to side says nothing about a nocking point."""
     book, archer, first, second = made_logbook(tmp_path)
     case = open_case(book, archer, first.setup_id)
-    assert axis_of(decision_between(case, first, second)) == "up_down"
+    assert aim_of(decision_between(case, first, second)).axis == "up_down"
     decide(
         book, first, cure="plunger_softer", amount=None, is_test=False, dated="2026-01-13",
         proposal={}, to=second,
     )  # fmt: skip
     case = open_case(book, archer, first.setup_id)
-    assert axis_of(decision_between(case, first, second)) == "across"
+    assert aim_of(decision_between(case, first, second)).axis == "across"
     assert decision_between(case, second, first) is None
 
 

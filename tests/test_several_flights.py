@@ -14,12 +14,10 @@ from tracker.types import InputError
 SIGMA_MM = 0.8
 
 
-def swings(values, arrows=None):
+def swings(values, arrows=None, sigma=SIGMA_MM):
     """Make swings with one error for all."""
     names = arrows or [str(k) for k in range(len(values))]
-    return [
-        Swing(value=float(v), sigma=SIGMA_MM, arrow=a) for v, a in zip(values, names, strict=True)
-    ]
+    return [Swing(value=float(v), sigma=sigma, arrow=a) for v, a in zip(values, names, strict=True)]
 
 
 def test_alike_is_the_bow():
@@ -152,6 +150,27 @@ def test_a_change_that_is_none_is_seldom_real(flights):
         for _ in range(800)
     )
     assert real / 800 <= 0.07
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "goal", "verdict", "worse", "sentence"),
+    [
+        ([0.3, 0.4, 0.2], [0.4, 0.3, 0.3], "fall", "no worse", False, "swing_small"),
+        ([8.1, 8.0, 8.3], [8.2, 8.1, 8.0], "no rise", "no worse", False, "swing_no_worse"),
+        ([8.1, 8.0, 8.3], [3.2, 3.1, 3.0], "no rise", "keep", False, "swing_fell"),
+        ([0.3, 0.4, 0.2], [9.4, 9.3, 9.6], "fall", "undo", True, "swing_rose"),
+        ([8.1, 8.0, 8.3], [14.2, 14.1, 14.0], "no rise", "undo", True, "swing_rose"),
+        ([15, 8, 12], [11, 7, 16], "no rise", "shoot more", False, "swing_unclear"),
+        ([3.0] * 6, [3.5] * 6, "fall", "undo", False, "swing_rose"),
+    ],
+)
+def test_a_change_is_asked_for_no_more_than_it_promised(
+    before, after, goal, verdict, worse, sentence
+):
+    """What had nothing to cure, or was not to cure it, is taken back only if the swing grew."""
+    result = compare(swings(before, sigma=0.3), swings(after, sigma=0.3), worth=2.0, goal=goal)
+    assert (result.verdict, result.worse) == (verdict, worse)
+    assert result.sentence.key == f"tuning.{sentence}"
 
 
 def test_asked_for_arrows_decide():

@@ -7,16 +7,9 @@ from typing import cast
 
 import click
 
-from classify.casebook import (
-    Axis,
-    axis_of,
-    before_and_after,
-    decision_between,
-    flights_compared,
-    outcome_of,
-    propose,
-)
+from classify.casebook import propose
 from classify.evidence_book import decide, decide_change, set_outcome
+from classify.outcome import Axis, decision_between, judge_change
 from classify.proposal_json import proposal_json
 from classify.setup_change import WITHOUT_SHEET, suggested_changes
 from classify.units import UnitSystem
@@ -83,13 +76,15 @@ def done_command(
     number = case.newest.number
     changes: dict[str, str] = {}
     if not proposal.is_test and proposal.cure != "keep":
-        suggested = suggested_changes(proposal.cure, proposal.amount, case.newest.sheet)
+        suggested = suggested_changes(
+            proposal.cure, proposal.amount, case.newest.sheet, before=case.sheet_before
+        )
         changes = {**suggested, **fields_from(fields)}
         in_words = proposal.cure in WITHOUT_SHEET
         if not changes and not (in_words and note.strip()):
             what = "done_words" if in_words else "done_what"
             raise InputError(f"logbook.{what}", change=proposal.change)
-    if changes:
+    if not proposal.is_test and proposal.cure != "keep":
         _, to = decide_change(
             it.book, case.newest, changes, cure=proposal.cure, amount=proposal.amount,
             dated=dated, proposal=said, reason=proposal.change, note=note,
@@ -118,7 +113,7 @@ def compare_command(
 ) -> None:  # fmt: skip
     """Compare two versions, the newest two unless told; the outcome is kept with the change.
 
-    A change is judged along the axis it works on, so that a nocking point is not called useless
+    A change is judged by what it was made for, so that a nocking point is not called useless
     because the swing from side to side stayed.
     """
     it = chosen(archer, setup)
@@ -127,21 +122,15 @@ def compare_command(
         raise InputError("logbook.one_version")
     first = case.versions[-2:][0] if before is None else it.case(before).newest
     decision = decision_between(case, first, case.newest)
-    judged = axis_of(decision)
-    along = axis or judged
+    judged = judge_change(it.book, first, case.newest, decision, axis=axis)
     lots = message(
         "logbook.compared", before=first.number, after=case.newest.number,
-        before_flights=flights_compared(it.book, first, along),
-        after_flights=flights_compared(it.book, case.newest, along),
+        before_flights=judged.flights[0], after_flights=judged.flights[1],
     )  # fmt: skip
-    if first.number < case.newest.number:
-        click.echo(say(lots, language_of(ctx)))
-    comparison = before_and_after(it.book, first, case.newest, along)
-    aimed = decision is None or axis in (None, judged)
-    click.echo(say(comparison.sentence if aimed else comparison.aside, language_of(ctx)))
-    outcome = outcome_of(comparison)
-    if outcome and decision is not None and aimed:
-        set_outcome(it.book, decision, outcome)
+    for sentence in (lots, *judged.sentences):
+        click.echo(say(sentence, language_of(ctx)))
+    if judged.outcome and decision is not None:
+        set_outcome(it.book, decision, judged.outcome)
 
 
 @book.command("report", help=help_of("report"))

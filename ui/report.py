@@ -9,18 +9,12 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 
-from classify.casebook import (
-    Case,
-    axis_of,
-    before_and_after,
-    decision_between,
-    propose,
-    was_done,
-)
+from classify.casebook import Case, propose, was_done
 from classify.evidence_payload import read_bare
 from classify.findings import Findings
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
+from classify.outcome import decision_between, judge_change
 from classify.reasoning import NextChange
 from classify.setup_sheet import SetUp, differences, questions, sheet_fields
 from classify.setup_worked_out import worked_out
@@ -234,13 +228,14 @@ def _seen(book: LogbookFile, case: Case, findings: Findings, language: str) -> I
 
 
 def _compared(book: LogbookFile, case: Case, language: str) -> Iterator[str]:
-    """Say what the last change did to the swing, along the axis that it was made for."""
+    """Say what the last change did, by what it was made for."""
     if len(case.versions) < 2:
         return
     before, after = case.versions[-2:]
-    axis = axis_of(decision_between(case, before, after))
-    with suppress(InputError):  # no flights to compare: nothing to say
-        yield say(before_and_after(book, before, after, axis).sentence, language)
+    decision = decision_between(case, before, after)
+    with suppress(InputError):  # nothing to compare: nothing to say
+        for sentence in judge_change(book, before, after, decision).sentences:
+            yield say(sentence, language)
 
 
 def _figures(

@@ -6,17 +6,10 @@ from html import escape
 
 import streamlit as st
 
-from classify.casebook import (
-    Axis,
-    axis_of,
-    before_and_after,
-    decision_between,
-    outcome_of,
-    propose,
-)
-from classify.compare import Comparison
+from classify.casebook import propose
 from classify.evidence_book import Decision, decide, decide_change, set_outcome
 from classify.knowledge import load_knowledge
+from classify.outcome import Axis, Judged, decision_between, judge_change
 from classify.proposal_json import proposal_json
 from classify.reasoning import NextChange, Row
 from classify.setup_change import WITHOUT_SHEET, suggested_changes
@@ -128,10 +121,13 @@ def _done(at: AtHand, proposal: NextChange) -> None:
             note = st.text_input(word("rounds.done_note"), key=at.key("done-note"))
         if changes_sheet:
             st.html(f'<p class="ts-note">{escape(word("rounds.done_help"))}</p>')
-            suggested = suggested_changes(proposal.cure, proposal.amount, newest.sheet)
+            suggested = suggested_changes(
+                proposal.cure, proposal.amount, newest.sheet, before=at.case.sheet_before
+            )
             for name, text in suggested.items():
                 field = word(f"logbook.field_{name}")
-                st.write(word.safe(message("rounds.done_suggested", field=field, text=text)))
+                what = "done_suggested" if text else "done_cleared"
+                st.write(word.safe(message(f"rounds.{what}", field=field, text=text)))
             typed = sheet_inputs(at.key("done"), newest.sheet, word)
             begun = form_base(at, "done").sheet.typed
             typed.update(
@@ -157,13 +153,7 @@ def _done(at: AtHand, proposal: NextChange) -> None:
             )  # fmt: skip
             return
         changes = form_changes(at, "done", typed)
-        if not changes and in_words and note.strip():
-            decide(
-                at.book, newest, cure=proposal.cure, amount=proposal.amount, is_test=False,
-                dated=day, proposal=said, note=note.strip(),
-            )  # fmt: skip
-            return
-        if not changes:
+        if not changes and not (in_words and note.strip()):
             raise InputError("rounds.done_in_words" if in_words else "rounds.done_nothing")
         decide_change(
             at.book, newest, changes, cure=proposal.cure, amount=proposal.amount, dated=day,
@@ -202,20 +192,19 @@ def compare_part(at: AtHand) -> None:
     for axis in axes:
         st.html(f"<h3>{escape(word(f'rounds.axis_{axis}'))}</h3>")
         try:
-            found = before_and_after(at.book, first, last, axis)
+            found = judge_change(at.book, first, last, decision, axis=axis)
         except InputError as mistake:
             st.write(word.safe(mistake.message))
             continue
-        aimed = decision is None or axis == axis_of(decision)
-        sentence = found.sentence if aimed else found.aside
-        st.html(f'<p class="ts-difference">{escape(word.tell(sentence))}</p>')
-        if aimed and decision is not None:
+        for sentence in found.sentences:
+            st.html(f'<p class="ts-difference">{escape(word.tell(sentence))}</p>')
+        if decision is not None:
             _keep_outcome(at, decision, axis, found)
 
 
-def _keep_outcome(at: AtHand, decision: Decision, axis: Axis, found: Comparison) -> None:
+def _keep_outcome(at: AtHand, decision: Decision, axis: Axis, found: Judged) -> None:
     """Offer to write the outcome beside the change."""
-    outcome = outcome_of(found)
+    outcome = found.outcome
     if outcome is None:
         return
     if decision.outcome == outcome:
