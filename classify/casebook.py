@@ -243,11 +243,13 @@ def was_done(decision: Decision, made: Collection[str]) -> bool:
     Returns
     -------
     bool
-        True if it made one of them, and for what changes no field of the sheet.
+        True if it made one of them, and for what was kept in words without a version.
     """
-    return not decision.is_test and (
-        decision.to_version_id in made or decision.cure in WITHOUT_SHEET
-    )
+    if decision.is_test:
+        return False
+    if decision.to_version_id is None:  # kept so before each change made a version
+        return decision.cure in WITHOUT_SHEET
+    return decision.to_version_id in made
 
 
 def _strongest_wind(payloads: Sequence[Mapping[str, object]]) -> float | None:

@@ -53,8 +53,8 @@ class Decision:
     Attributes
     ----------
     id, version_id, to_version_id
-        Which; the version it was decided on; the version it made, None for a test, for
-        what changes no field of the sheet, or as long as it was not done.
+        Which; the version it was decided on; the version it made, None for a test or as long as
+        it was not done.
     dated, cure, amount, is_test
         ISO date; name in the knowledge file; how much; whether it measures and changes nothing.
     outcome

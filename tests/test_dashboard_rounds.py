@@ -169,7 +169,7 @@ def test_a_group_is_kept_as_a_score_with_its_wind(season):
 
 
 def test_what_changes_no_field_is_done_in_words_on_the_page_too(tmp_path, monkeypatch):
-    """As on the command line: words are asked for, and kept without another version."""
+    """As on the command line: words are asked for, and kept with a version that reads as before."""
     monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
     book, _, first, _ = made_logbook(tmp_path)
     monkeypatch.setattr(
@@ -186,8 +186,10 @@ def test_what_changes_no_field_is_done_in_words_on_the_page_too(tmp_path, monkey
     page = next(b for b in page.button if b.label == "Write it down").click().run()
     assert not page.exception
     done = decisions_of(book, first.setup_id)[-1]
-    assert (done.cure, done.to_version_id, done.note) == ("set_arrow_aside", None, "arrow 3 is out")
-    assert len(logbook.versions(book, first.setup_id)) == 2
+    *_, before, now = logbook.versions(book, first.setup_id)
+    assert (done.cure, done.to_version_id) == ("set_arrow_aside", now.id)
+    assert (done.note, now.number) == ("arrow 3 is out", 3)
+    assert now.sheet.typed == before.sheet.typed
 
 
 def test_a_flight_that_stands_there_is_told_of_on_the_page(tmp_path, monkeypatch):
