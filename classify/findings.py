@@ -14,7 +14,7 @@ import numpy as np
 from classify.bare_shaft import Axis, BareShaftOffset, bare_shaft_offset
 from classify.distances import GrowthTest, growth_with_distance
 from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest
-from classify.several import FEWEST, SeveralFlights, who_swings
+from classify.several import FEWEST, SeveralFlights, rests_on, who_swings
 from classify.types import DISTURBANCES, Disturbance, Hand
 from tracker.types import InputError, Message, message
 
@@ -193,10 +193,13 @@ def _from_flights(
     if "archer" in makers or (not makers and _presence_scatters(flights)):
         sure["swing_varies"] = 0.95
     elif "one arrow" in makers:
-        odd = {part.odd_arrow for part in wide if part.maker == "one arrow"}
-        again = all(sum(_arrow(f) == name for f in flights) > 1 for name in odd)
+        odd = {part.odd_arrow for part in wide if part.odd_arrow is not None}
+        arrows = [_arrow(flight) for flight in flights]
+        told_by = {name for one in odd for name in rests_on(one, arrows)}
+        again = all(arrows.count(name) > 1 for name in told_by)
         sure["one_arrow_differs"] = 0.95 if again else ONE_SHOT
-        kept = tuple(flight for flight in flights if _arrow(flight) not in odd)
+        # of two arrows each may swing wider along one axis; then none is left to speak for the bow
+        kept = tuple(flight for flight in flights if _arrow(flight) not in odd) or flights
     elif "bow" in makers:
         sure["swing_alike"] = 0.95
     means = {
