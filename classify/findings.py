@@ -115,8 +115,8 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     sure |= _from_judgement(evidence, sure)
     sure |= dict.fromkeys(evidence.sheet, 1.0)
     sure |= _from_eye(evidence, flights, sure, conflicts)
+    windy_groups = _in_wind(evidence, sure)  # first, as a level in wind contradicts nothing
     _contradictions(sure, conflicts, dusted_again=dusted_again)
-    windy_groups = _in_wind(evidence, sure)
     if not sure:
         sure["nothing_known"] = 1.0
     refused = len(evidence.flights) - len(flights)
@@ -424,7 +424,10 @@ def _from_eye(
 
 
 def _in_wind(evidence: Evidence, sure: dict[str, float]) -> bool:
-    """Doubt what a cross wind may have made, and nothing else.
+    """Doubt what a cross wind may have made or hidden, and nothing else.
+
+    Bare shafts that are level in it may be so because it blew them back: that counts for nothing,
+    and they are shot again where flights swing sideways, since the reason for that hangs on them.
 
     Returns
     -------
@@ -433,7 +436,10 @@ def _in_wind(evidence: Evidence, sure: dict[str, float]) -> bool:
         say more.
     """
     sideways = {"bare_weak", "bare_stiff"} & sure.keys()
-    windy_bare = (evidence.crosswind_m_s or 0.0) >= WINDY_M_S and sideways
+    windy_bare = False
+    if (evidence.crosswind_m_s or 0.0) >= WINDY_M_S:
+        level = sure.pop("bare_level_across", None) is not None
+        windy_bare = bool(sideways) or (level and bool({"fishtailing", "minnowing"} & sure.keys()))
     windy_groups = (
         evidence.groups_crosswind_m_s or 0.0
     ) >= WINDY_M_S and "groups_long_poor" in sure

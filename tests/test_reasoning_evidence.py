@@ -294,6 +294,29 @@ def test_one_axis_does_not_deny_what_the_other_says():
     assert "tuning.flights_few" not in [note.key for note in found.notes]
 
 
+@pytest.mark.parametrize("swing", ["fishtailing", "minnowing"])
+def test_a_level_found_in_wind_is_shot_again_where_the_tail_swings(swing):
+    """A cross wind hides an offset as well as it makes one: the bow is not cleared by that."""
+    flights = (FlightSeen(presence={swing: 0.95}),) * 3
+    calm = Evidence(flights=flights, bare=(bare(0.0),), powder=(CLEAN, CLEAN), crosswind_m_s=0.5)
+    assert {"bare_level_across", "swing_unexplained"} <= find(calm, hand="right").sure.keys()
+    windy = replace(calm, crosswind_m_s=6.0)
+    sure = find(windy, hand="right").sure
+    assert "crosswind" in sure
+    assert not {"bare_level_across", "swing_unexplained"} & sure.keys()
+    assert "bare_level_vertical" in sure
+    assert next_change(windy, hand="right").cure == "test_in_calm"
+
+
+def test_height_is_believed_in_a_cross_wind():
+    """It blows from the side: what it says of the nocking point stays, and so does a pitch."""
+    flights = (FlightSeen(presence={"porpoising": 0.95}),) * 3
+    windy = Evidence(flights=flights, bare=(bare(0.0),), powder=(CLEAN,), crosswind_m_s=6.0)
+    sure = find(windy, hand="right").sure
+    assert {"bare_level_vertical", "swing_unexplained"} <= sure.keys()
+    assert not {"bare_level_across", "crosswind"} & sure.keys()
+
+
 def test_wind_alone_is_no_finding():
     """Wind matters only where an impact could have been moved by it."""
     assert (
