@@ -11,10 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from classify.bare_shaft import Axis, BareShaftOffset, bare_shaft_offset
+from classify.bare_shaft import (
+    Axis,
+    BareShaftOffset,
+    bare_shaft_offset,
+    bare_shafts_together,
+)
 from classify.distances import GrowthTest, growth_with_distance
 from classify.evidence import BareShaftTest, Evidence, FlightSeen, PowderTest
-from classify.several import FEWEST, SeveralFlights, who_swings
+from classify.several import FEWEST, SeveralFlights, rests_on, who_swings
 from classify.types import DISTURBANCES, Disturbance, Hand
 from tracker.types import InputError, Message, message
 
@@ -93,14 +98,13 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     flights = tuple(flight for flight in evidence.flights if not flight.refused)
     across, up_down = _several(flights, "across"), _several(flights, "up_down")
     sure = _from_flights(flights, across, up_down)
-    bare, alone = _without_the_odd_one(evidence.bare)
-    offset, bare_notes, contradict = _bare_offset(bare)
-    conflicts: list[Message] = [message("tuning.conflict_bare_alone")] if alone else []
-    if contradict:
-        sure["bare_contradict"] = 1.0
-        conflicts.append(message("tuning.conflict_bare"))
-    elif offset is not None:
+    believed = _that_agree(evidence.bare)
+    offset, bare_notes = _bare_offset(believed)
+    conflicts = _of_bare(len(believed), left_out=len(evidence.bare) - len(believed))
+    if offset is not None:
         sure |= _from_offset(offset, hand)
+    elif evidence.bare:
+        sure["bare_contradict"] = 1.0
     if evidence.powder:
         sure |= _from_powder(evidence.powder[-1])
     dusted_again = [_from_powder(test) for test in evidence.powder[-2:]] == 2 * [_POWDER_CLEAN]
@@ -111,8 +115,8 @@ def find(evidence: Evidence, *, hand: Hand | None) -> Findings:
     sure |= _from_judgement(evidence, sure)
     sure |= dict.fromkeys(evidence.sheet, 1.0)
     sure |= _from_eye(evidence, flights, sure, conflicts)
+    windy_groups = _in_wind(evidence, sure)  # first, as a level in wind contradicts nothing
     _contradictions(sure, conflicts, dusted_again=dusted_again)
-    windy_groups = _in_wind(evidence, sure)
     if not sure:
         sure["nothing_known"] = 1.0
     refused = len(evidence.flights) - len(flights)
@@ -193,10 +197,13 @@ def _from_flights(
     if "archer" in makers or (not makers and _presence_scatters(flights)):
         sure["swing_varies"] = 0.95
     elif "one arrow" in makers:
-        odd = {part.odd_arrow for part in wide if part.maker == "one arrow"}
-        again = all(sum(_arrow(f) == name for f in flights) > 1 for name in odd)
+        odd = {part.odd_arrow for part in wide if part.odd_arrow is not None}
+        arrows = [_arrow(flight) for flight in flights]
+        told_by = {name for one in odd for name in rests_on(one, arrows)}
+        again = all(arrows.count(name) > 1 for name in told_by)
         sure["one_arrow_differs"] = 0.95 if again else ONE_SHOT
-        kept = tuple(flight for flight in flights if _arrow(flight) not in odd)
+        # of two arrows each may swing wider along one axis; then none is left to speak for the bow
+        kept = tuple(flight for flight in flights if _arrow(flight) not in odd) or flights
     elif "bow" in makers:
         sure["swing_alike"] = 0.95
     means = {
@@ -266,59 +273,61 @@ def _presence_scatters(flights: tuple[FlightSeen, ...]) -> bool:
 # ------------------------------------------------------------------ bare shafts
 
 
-def _bare_offset(
-    tests: tuple[BareShaftTest, ...],
-) -> tuple[BareShaftOffset | None, list[Message], bool]:
-    """Offset of all tests together, unless they contradict each other."""
-    if not tests:
-        return None, [], False
+def _that_agree(tests: tuple[BareShaftTest, ...]) -> tuple[BareShaftTest, ...]:
+    """Leave out what contradicts a clear majority; all, where there is none.
+
+    Whichever contradicts the most others goes first, those that tie together, until the rest agree:
+    where only two contradict each other nothing tells which is right, however many agree with both.
+    """
     offsets = [
         bare_shaft_offset(test.bare_m, test.fletched_m, distance_m=test.distance_m)
         for test in tests
     ]
-    if len(offsets) == 1:
-        return offsets[0], list(offsets[0].notes), False
-    if any(_contradict(a, b) for k, a in enumerate(offsets) for b in offsets[:k]):
-        return None, [], True
-    # one angle for all: scale to the last distance, each test about its own group's middle
-    to_m = tests[-1].distance_m
-    bare, fletched = (
-        np.concatenate(
-            [
-                (getattr(test, points) - test.fletched_m.mean(axis=0)) * to_m / test.distance_m
-                for test in tests
-            ]
-        )
-        for points in ("bare_m", "fletched_m")
-    )
-    pooled = bare_shaft_offset(bare, fletched, distance_m=to_m)
-    return pooled, [*pooled.notes, message("tuning.bare_pooled", tests=len(tests))], False
-
-
-def _without_the_odd_one(
-    tests: tuple[BareShaftTest, ...],
-) -> tuple[tuple[BareShaftTest, ...], bool]:
-    """Leave out the one test that contradicts the others, where these agree and are two or more."""
-    offsets = [
-        bare_shaft_offset(test.bare_m, test.fletched_m, distance_m=test.distance_m)
-        for test in tests
-    ]
-    n = len(tests)
-    pairs = [{i, j} for i in range(n) for j in range(i) if _contradict(offsets[i], offsets[j])]
-    odd = [k for k in range(n) if all(k in pair for pair in pairs)]
-    if n < 3 or not pairs or len(odd) != 1:
-        return tests, False
-    return tuple(test for k, test in enumerate(tests) if k != odd[0]), True
+    against = {
+        i: {j for j, b in enumerate(offsets) if j != i and _contradict(a, b)}
+        for i, a in enumerate(offsets)
+    }
+    while worst := max((len(others) for others in against.values()), default=0):
+        out = {i for i, others in against.items() if len(others) == worst}
+        against = {i: others - out for i, others in against.items() if i not in out}
+    alone = 0 < len(against) < len(tests) and (len(against) < 2 or 2 * len(against) <= len(tests))
+    return () if alone else tuple(tests[i] for i in against)
 
 
 def _contradict(a: BareShaftOffset, b: BareShaftOffset) -> bool:
-    """Opposite signs, and apart by more than three joint standard errors along one axis."""
+    """Apart along one axis by more than three joint standard errors, and opposite or far apart.
+
+    What is far is more than the days of one set-up differ by; less of one sign asks for one cure.
+    """
     for k in (0, 1):
         x, y = float(a.offset_m[k]) / a.distance_m, float(b.offset_m[k]) / b.distance_m
         error = math.hypot(float(a.sigma_m[k]) / a.distance_m, float(b.sigma_m[k]) / b.distance_m)
-        if x * y < 0 and abs(x - y) > 3 * error:
+        far = abs(x - y) > FAR_AT_18_M / 18.0
+        if abs(x - y) > 3 * error and (far or x * y < 0):
             return True
     return False
+
+
+def _of_bare(believed: int, *, left_out: int) -> list[Message]:
+    """Say that tests contradict each other, and which are believed."""
+    if not left_out:
+        return []
+    if not believed:
+        return [message("tuning.conflict_bare")]
+    if left_out == 1:
+        return [message("tuning.conflict_bare_alone", believed=believed)]
+    return [message("tuning.conflict_bare_several", tests=left_out, believed=believed)]
+
+
+def _bare_offset(
+    tests: tuple[BareShaftTest, ...],
+) -> tuple[BareShaftOffset | None, list[Message]]:
+    """Offset of all tests together, each judged by its own fletched group."""
+    if not tests:
+        return None, []
+    offset = bare_shafts_together(tests)
+    pooled = [message("tuning.bare_pooled", tests=len(tests))] if len(tests) > 1 else []
+    return offset, [*offset.notes, *pooled]
 
 
 def _from_offset(offset: BareShaftOffset, hand: Hand | None) -> dict[str, float]:
@@ -415,7 +424,10 @@ def _from_eye(
 
 
 def _in_wind(evidence: Evidence, sure: dict[str, float]) -> bool:
-    """Doubt what a cross wind may have made, and nothing else.
+    """Doubt what a cross wind may have made or hidden, and nothing else.
+
+    Bare shafts that are level in it may be so because it blew them back: that counts for nothing,
+    and they are shot again where flights swing sideways, since the reason for that hangs on them.
 
     Returns
     -------
@@ -424,7 +436,10 @@ def _in_wind(evidence: Evidence, sure: dict[str, float]) -> bool:
         say more.
     """
     sideways = {"bare_weak", "bare_stiff"} & sure.keys()
-    windy_bare = (evidence.crosswind_m_s or 0.0) >= WINDY_M_S and sideways
+    windy_bare = False
+    if (evidence.crosswind_m_s or 0.0) >= WINDY_M_S:
+        level = sure.pop("bare_level_across", None) is not None
+        windy_bare = bool(sideways) or (level and bool({"fishtailing", "minnowing"} & sure.keys()))
     windy_groups = (
         evidence.groups_crosswind_m_s or 0.0
     ) >= WINDY_M_S and "groups_long_poor" in sure

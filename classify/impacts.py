@@ -6,7 +6,7 @@ Knows nothing of causes, and nothing of hands: right and up are as the archer se
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -181,6 +181,35 @@ def group_from_points(points_m: object, *, distance_m: float) -> GroupSize:
     if squares == 0:
         raise InputError("tuning.group_no_spread", found=n)
     return _group(distance_m, n, math.sqrt(squares / dof), dof, "points")
+
+
+def groups_together(groups: Sequence[GroupSize]) -> GroupSize:
+    """Size of several groups of one set-up, each about its own middle.
+
+    Parameters
+    ----------
+    groups
+        At least 1; taken for one angle, and scaled to the last one's distance.
+
+    Returns
+    -------
+    GroupSize
+        The pooled variance: each group's counts with its degrees of freedom.
+
+    Examples
+    --------
+    >>> near, far = (group_from_diameter(0.1 * k, arrows=6, distance_m=18 * k) for k in (1, 2))
+    >>> both = groups_together([near, far])
+    >>> round(both.sigma_m / far.sigma_m, 6), both.arrows, both.distance_m
+    (1.0, 12, 36.0)
+    """
+    last = groups[-1]
+    dof = sum(group.dof for group in groups)
+    squares = sum(
+        group.dof * (group.sigma_m * last.distance_m / group.distance_m) ** 2 for group in groups
+    )
+    arrows = sum(group.arrows for group in groups)
+    return _group(last.distance_m, arrows, math.sqrt(squares / dof), dof, last.from_)
 
 
 def group_from_diameter(diameter_m: float, *, arrows: int, distance_m: float) -> GroupSize:

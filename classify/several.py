@@ -32,6 +32,11 @@ uncertain, to differ."""
 OUTLIER_SIGNIFICANT = 0.01
 """Chance, corrected for the number of arrows, below which one arrow counts as different."""
 
+NEARLY_AS_ODD = math.log(10)
+"""Difference of chi-square below which two arrows may as well be the odd one: it is twice the
+logarithm of their likelihood ratio, and a ratio below the square root of ten is "not worth more
+than a bare mention" (Jeffreys, Theory of Probability, 3rd ed., appendix B)."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Swing:
@@ -69,7 +74,7 @@ class SeveralFlights:
     p_alike
         Chance of swings as different as these if all were alike.
     odd_arrow
-        Which arrow, where one differs.
+        Which arrow, where one differs; of two alone the one that swings wider.
     notes
         How sure, and what to shoot to be surer.
     """
@@ -157,7 +162,8 @@ def who_swings(swings: Sequence[Swing], *, natural: float = 0.0) -> SeveralFligh
         "too few" below `FEWEST` flights, and where they neither differ nor are shown to be alike
         (by the test of a spread as large as `ALIKE_SHARE` of their mean, [1]). Where each arrow
         flew only once, an odd arrow cannot be told from an odd shot for certain, and a note says
-        so; arrows without numbers cannot be told apart at all.
+        so; of two arrows alone nobody can tell which is unlike the set, and a note says that;
+        arrows without numbers cannot be told apart at all.
 
     Raises
     ------
@@ -193,10 +199,8 @@ def who_swings(swings: Sequence[Swing], *, natural: float = 0.0) -> SeveralFligh
         notes = (message("tuning.arrows_unnumbered"),) if None in arrows else ()
         return _verdict("archer", n, whole, None, notes, p_alike)
     rest = np.array([arrow != odd for arrow in arrows])
-    once = arrows.count(odd) == 1
-    notes = (message("tuning.arrow_once", arrow=odd),) if once else ()
     remaining = spread_of(values[rest], sigmas[rest])
-    return _verdict("one arrow", n, remaining, odd, notes, p_alike)
+    return _verdict("one arrow", n, remaining, odd, _of_the_odd(odd, arrows), p_alike)
 
 
 def _verdict(
@@ -214,22 +218,64 @@ def _verdict(
     )
 
 
+def _of_the_odd(odd: str, arrows: Sequence[str | None]) -> tuple[Message, ...]:
+    """Name the odd arrow, and what it takes to be surer of it."""
+    told_by = rests_on(odd, arrows)
+    two = (message("tuning.arrows_two", arrow=odd),) if len(told_by) > 1 else ()
+    once = [name for name in told_by if arrows.count(name) == 1]
+    return (
+        message("tuning.arrow_odd", arrow=odd),
+        *two,
+        *(message("tuning.arrow_once", arrow=name) for name in once),
+    )
+
+
+def rests_on(odd: str, arrows: Sequence[str | None]) -> tuple[str, ...]:
+    """Name the arrows whose flights must be sure for one to be called odd.
+
+    Parameters
+    ----------
+    odd
+        The one that is.
+    arrows
+        Which arrow each flight was of.
+
+    Returns
+    -------
+    tuple
+        The odd one alone, since the others vouch for each other; both, where only two flew.
+    """
+    flown = {arrow for arrow in arrows if arrow != odd}
+    other = flown.pop() if len(flown) == 1 else None
+    return (odd,) if other is None else tuple(sorted((odd, other)))
+
+
 def _odd_arrow(values: FloatArray, sigmas: FloatArray, arrows: Sequence[str | None]) -> str | None:
     """Find the numbered arrow without which all flights are alike, and which stands out by itself.
 
     Its own flights must agree with each other too; else it is the archer's.
     """
     names = sorted({arrow for arrow in arrows if arrow is not None})
-    best: tuple[float, str] | None = None
+    # a single flight is no set; but of two arrows either may be odd, however seldom the other flew
+    fewest = 1 if len(names) == 2 and None not in arrows else 2
+    odd: list[tuple[float, float, str]] = []  # chi-square of what is left, swing, name
     for name in names:
         rest = np.array([arrow != name for arrow in arrows])
-        if rest.sum() < 2:
+        if rest.sum() < fewest:
             continue
         others, own = spread_of(values[rest], sigmas[rest]), spread_of(values[~rest], sigmas[~rest])
         if others.p < SIGNIFICANT or own.p < SIGNIFICANT:
             continue
         z = (own.mean - others.mean) / math.hypot(own.sigma, others.sigma)
         p = 2 * normal_below(-abs(z)) * len(names)  # Bonferroni
-        if p < OUTLIER_SIGNIFICANT and (best is None or p < best[0]):
-            best = (p, name)
-    return best[1] if best else None
+        if p < OUTLIER_SIGNIFICANT:
+            odd.append((others.q + own.q, own.mean, name))
+    if not odd:
+        return None
+    # Among three or more the one that explains the flights best is unlike the set, wide or not: a
+    # bow may make all but one swing. Where two explain them about as well the flights do not tell,
+    # and with two arrows alone they never do, as it leaves the same two lots whichever is odd. Then
+    # the wider one is named: the same bow gave the other a clean flight, and damage makes an arrow
+    # swing far more often than it takes the bow's own swing away.
+    best = min(odd)[0]
+    return max((mean, name) for q, mean, name in odd if q - best < NEARLY_AS_ODD)[1]

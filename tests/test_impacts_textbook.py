@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from classify.bare_shaft import bare_shaft_offset, hotelling
+from classify.bare_shaft import bare_shaft_offset, bare_shafts_together, hotelling
 from classify.distances import growth_with_distance
+from classify.evidence import BareShaftTest
 from classify.impacts import (
     EXTREME_SPREAD,
     group_from_diameter,
@@ -96,6 +97,97 @@ def test_few_bare_shafts_that_scatter_wider_do_not_claim_too_much(bare, fletched
         )  # fmt: skip
         held += offset.interval_m[0, 0] < 0 < offset.interval_m[0, 1]
     assert held / runs >= least
+
+
+def shot(bare, fletched, rng, *, distance_m=18.0, offset_m=(0.0, 0.0)):
+    """Shoot a test of so many arrows of each kind that all scatter alike, as an angle."""
+    scale, middle = distance_m / 18.0, rng.normal(0, 0.1, 2)
+    return BareShaftTest(
+        distance_m=distance_m,
+        bare_m=rng.normal(0, 0.03, (bare, 2)) * scale + np.multiply(offset_m, scale) + middle,
+        fletched_m=rng.normal(0, 0.03, (fletched, 2)) * scale + middle,
+    )
+
+
+@pytest.mark.parametrize(
+    "tests",
+    [
+        [(6, 3), (3, 6)],
+        [(6, 3), (2, 6)],
+        [(6, 3), (1, 6)],
+        [(3, 6), (1, 6)],
+        [(4, 4), (4, 4)],
+        [(3, 6), (3, 6)],
+        [(3, 6), (3, 6), (3, 6), (1, 6)],
+    ],
+)
+def test_interval_of_several_tests_covers(tests):
+    """The 95 % interval holds the truth as often as it says, however unlike the tests' numbers.
+
+    Each test's own middle is as uncertain as its fletched arrows are few; taken for known, the
+    interval of a test of 6 and 3 with one of 1 and 6 (bare and fletched) held it in 89 of 100.
+    """
+    rng = np.random.default_rng(16)
+    truth, runs, held = np.array([0.05, -0.02]), 1500, 0
+    for _ in range(runs):
+        pooled = bare_shafts_together([shot(*n, rng, offset_m=truth) for n in tests])
+        low, high = pooled.interval_m.T
+        held += int(((low < truth) & (truth < high)).sum())
+    assert 0.93 < held / (2 * runs) < 0.97
+
+
+def test_one_test_together_is_that_test():
+    """With a single test there is nothing to pool."""
+    rng = np.random.default_rng(17)
+    for bare in (1, 2, 3, 6):
+        test = shot(bare, 6, rng, distance_m=30.0)
+        alone = bare_shaft_offset(test.bare_m, test.fletched_m, distance_m=30.0)
+        pooled = bare_shafts_together([test])
+        for name in ("offset_m", "sigma_m", "interval_m", "dof", "ellipse_m", "notes", "fletched"):
+            assert str(getattr(alone, name)) == str(getattr(pooled, name))
+
+
+def test_several_tests_are_a_regression():
+    """The weights are those of least squares, of a middle for each test and one offset for all."""
+    rng = np.random.default_rng(20)
+    tests = [shot(nb, nf, rng) for nb, nf in ((6, 3), (2, 6), (1, 7))]
+    pooled = bare_shafts_together(tests)
+    points = np.concatenate([np.concatenate([t.bare_m, t.fletched_m]) for t in tests])
+    rows = [
+        [float(kind), *(float(k == j) for j in range(len(tests)))]
+        for k, t in enumerate(tests)
+        for kind in [1] * len(t.bare_m) + [0] * len(t.fletched_m)
+    ]
+    fitted = np.linalg.lstsq(np.array(rows), points)[0]
+    np.testing.assert_allclose(pooled.offset_m, fitted[0], rtol=1e-9)
+    assert pooled.dof[0] == len(points) - 2 * len(tests)  # every group's middle is measured
+
+
+def test_tests_at_two_distances_are_one_angle():
+    """The same impacts twice as far away say the same, at the last test's distance."""
+    near = shot(4, 6, np.random.default_rng(19), offset_m=(0.05, 0.0))
+    far = BareShaftTest(
+        distance_m=36.0, bare_m=2 * near.bare_m + 0.1, fletched_m=2 * near.fletched_m + 0.1
+    )
+    twice, pooled = bare_shafts_together([near, near]), bare_shafts_together([near, far])
+    assert (twice.distance_m, pooled.distance_m) == (18.0, 36.0)
+    np.testing.assert_allclose(pooled.offset_m, 2 * twice.offset_m, rtol=1e-9)
+    np.testing.assert_allclose(pooled.interval_m, 2 * twice.interval_m, rtol=1e-9)
+    assert pooled.fletched.sigma_m == pytest.approx(2 * twice.fletched.sigma_m)
+    assert pooled.fletched.dof == 2 * group_from_points(far.fletched_m, distance_m=36).dof
+
+
+def test_tests_that_differ_by_more_than_chance_are_less_sure():
+    """Birge: with two, the error of their mean is half of what they differ by."""
+    cross = np.array([[1, 0], [-1, 0], [0, 1], [0, -1]]) / 100
+    tests = [
+        BareShaftTest(distance_m=18, bare_m=cross + np.array([x, 0.0]), fletched_m=cross)
+        for x in (0.04, 0.1)
+    ]
+    pooled = bare_shafts_together(tests)
+    np.testing.assert_allclose(pooled.offset_m, [0.07, 0.0], atol=1e-12)
+    np.testing.assert_allclose(pooled.sigma_m[0], 0.03, rtol=1e-9)
+    assert pooled.sigma_m[1] < 0.006
 
 
 def test_points_on_a_line_are_read():

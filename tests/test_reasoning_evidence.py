@@ -20,6 +20,7 @@ from classify.outcome import aim_of, decision_between
 from classify.reasoning import next_change
 from classify.several import Swing
 from tests.made_logbook import made_logbook
+from ui.words import say
 
 CROSS = np.array([[0.02, 0.0], [-0.02, 0.0], [0.0, 0.02], [0.0, -0.02], [0.01, 0.0], [-0.01, 0.0]])
 CLEAN = PowderTest(marks=())
@@ -86,6 +87,69 @@ def test_two_against_two_stay_undecided():
     assert next_change(Evidence(powder=(CLEAN,), bare=tests), hand="right").cure == (
         "more_bare_shafts"
     )
+
+
+def test_a_clear_majority_is_believed():
+    """Two tests that are each wrong in their own way do not silence seven that agree."""
+    tests = (bare(6.0), bare(-6.0), *(bare(6.0 + 0.1 * k) for k in range(6)), bare(-1.5))
+    proposed = next_change(Evidence(powder=(CLEAN,), bare=tests), hand="right")
+    assert proposed.cure == "plunger_stiffer"
+    said = {text.key: text.values for text in proposed.conflicts}
+    assert said == {"tuning.conflict_bare_several": {"tests": 2, "believed": 7}}
+    assert (proposed.findings.offset.n_bare, proposed.findings.offset.n_fletched) == (28, 42)
+    np.testing.assert_allclose(proposed.findings.offset.offset_m, [0.0621, 0.0], atol=1e-3)
+
+
+def test_of_two_that_contradict_only_each_other_neither_is_believed():
+    """One that agrees with both is no majority; six more that do are."""
+    wide = BareShaftTest(
+        distance_m=18.0, bare_m=np.array([[0.08, 0.0], [-0.08, 0.0]]), fletched_m=CROSS
+    )
+    three = find(Evidence(bare=(bare(2.5), wide, bare(-2.5))), hand="right")
+    assert "bare_contradict" in three.sure
+    six = find(Evidence(bare=(bare(2.5), bare(-2.5), *(wide,) * 6)), hand="right")
+    assert "bare_contradict" not in six.sure
+    assert [text.key for text in six.conflicts] == ["tuning.conflict_bare_several"]
+    assert six.offset.n_bare == 12
+
+
+@pytest.mark.parametrize("metres", [18.0, 30.0])
+def test_tests_far_apart_contradict_each_other_whatever_their_sign(metres):
+    """A mean of +20 and +1 cm is neither's; +9 and +4 are days of one set-up, and pooled."""
+
+    def at(x_cm):
+        return replace(bare(x_cm * metres / 18.0), distance_m=metres)
+
+    assert "bare_contradict" in find(Evidence(bare=(at(20.0), at(1.0))), hand="right").sure
+    third = find(Evidence(bare=(at(20.0), at(1.0), at(19.0))), hand="right")
+    assert [text.key for text in third.conflicts] == ["tuning.conflict_bare_alone"]
+    near = find(Evidence(bare=(at(9.0), at(4.0))), hand="right")
+    assert near.sure["bare_weak"] > 0.95
+    np.testing.assert_allclose(near.offset.offset_m[0], 0.065 * metres / 18.0, rtol=1e-9)
+    # what days differ by is in the error: half of 5 cm, not that of ten arrows that are one lot
+    np.testing.assert_allclose(near.offset.sigma_m[0], 0.025 * metres / 18.0, rtol=1e-9)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_what_is_left_out_is_said_in_its_number(language):
+    """One test is, several are."""
+    one, several = (
+        say(find(Evidence(bare=tests), hand="right").conflicts[0], language)
+        for tests in (
+            (bare(6.0), bare(-6.0), bare(6.2)),
+            (bare(6.0), bare(-6.0), bare(6.2), bare(-6.2), bare(6.1)),
+        )
+    )
+    begins, left_out = {
+        "en": (
+            ("One bare-shaft test of", "2 bare-shaft tests of"),
+            ("It is left", "They are left"),
+        ),
+        "es": (("Una prueba de", "2 pruebas de"), ("No cuenta;", "No cuentan;")),
+    }[language]
+    for sentence, first, then in zip((one, several), begins, left_out, strict=True):
+        assert sentence.startswith(first)
+        assert then in sentence
 
 
 def test_powder_that_says_the_same_twice_is_believed():
@@ -229,6 +293,29 @@ def test_one_axis_does_not_deny_what_the_other_says():
     found = find(Evidence(flights=(flight, once, flight, flight)), hand="right")
     assert "swing_alike" in found.sure
     assert "tuning.flights_few" not in [note.key for note in found.notes]
+
+
+@pytest.mark.parametrize("swing", ["fishtailing", "minnowing"])
+def test_a_level_found_in_wind_is_shot_again_where_the_tail_swings(swing):
+    """A cross wind hides an offset as well as it makes one: the bow is not cleared by that."""
+    flights = (FlightSeen(presence={swing: 0.95}),) * 3
+    calm = Evidence(flights=flights, bare=(bare(0.0),), powder=(CLEAN, CLEAN), crosswind_m_s=0.5)
+    assert {"bare_level_across", "swing_unexplained"} <= find(calm, hand="right").sure.keys()
+    windy = replace(calm, crosswind_m_s=6.0)
+    sure = find(windy, hand="right").sure
+    assert "crosswind" in sure
+    assert not {"bare_level_across", "swing_unexplained"} & sure.keys()
+    assert "bare_level_vertical" in sure
+    assert next_change(windy, hand="right").cure == "test_in_calm"
+
+
+def test_height_is_believed_in_a_cross_wind():
+    """It blows from the side: what it says of the nocking point stays, and so does a pitch."""
+    flights = (FlightSeen(presence={"porpoising": 0.95}),) * 3
+    windy = Evidence(flights=flights, bare=(bare(0.0),), powder=(CLEAN,), crosswind_m_s=6.0)
+    sure = find(windy, hand="right").sure
+    assert {"bare_level_vertical", "swing_unexplained"} <= sure.keys()
+    assert not {"bare_level_across", "crosswind"} & sure.keys()
 
 
 def test_wind_alone_is_no_finding():

@@ -8,8 +8,12 @@ import pytest
 from classify.compare import compare
 from classify.evidence import Evidence, FlightSeen, flight_from_json
 from classify.findings import find
+from classify.proposal_json import proposal_json
+from classify.reasoning import next_change
 from classify.several import Swing, who_swings
 from tracker.types import InputError
+from ui.proposal_words import proposal_lines
+from ui.words import say
 
 SIGMA_MM = 0.8
 
@@ -39,7 +43,8 @@ def test_one_arrow_is_found():
     named = 0
     for _ in range(200):
         verdict = who_swings(swings(rng.normal([5, 5, 13, 5] * 2, SIGMA_MM), arrows))
-        named += (verdict.maker, verdict.odd_arrow) == ("one arrow", "3") and not verdict.notes
+        said = [note.key for note in verdict.notes]
+        named += (verdict.odd_arrow, said) == ("3", ["tuning.arrow_odd"])
     assert named / 200 >= 0.95
 
 
@@ -47,7 +52,75 @@ def test_an_arrow_shot_once_is_said_to_be():
     """A single odd shot may be the shot; the note says to shoot that arrow again."""
     verdict = who_swings(swings([5, 5.2, 14, 4.9, 5.1]))
     assert verdict.odd_arrow == "2"
-    assert [note.key for note in verdict.notes] == ["tuning.arrow_once"]
+    assert [note.key for note in verdict.notes] == ["tuning.arrow_odd", "tuning.arrow_once"]
+
+
+@pytest.mark.parametrize("names", [("1", "2"), ("2", "1")])
+@pytest.mark.parametrize("calm", [[1.0, 1.3], [1.0, 1.3, 0.9, 1.1, 1.2]])
+def test_of_two_arrows_the_wider_is_named(names, calm):
+    """Two arrows are each unlike the other: the clean one shows that the bow can do it."""
+    quiet, wide = names
+    arrows = [quiet] * len(calm) + [wide] * 2
+    verdict = who_swings(swings([*calm, 12, 11.5], arrows), natural=1.0)
+    assert (verdict.maker, verdict.odd_arrow) == ("one arrow", wide)
+    assert [note.key for note in verdict.notes] == ["tuning.arrow_odd", "tuning.arrows_two"]
+    assert verdict.mean == pytest.approx(np.mean(calm))
+
+
+def test_of_two_arrows_the_wider_is_named_although_the_other_flew_once():
+    """A single clean flight tells as little as a single wide one, and is shot again."""
+    verdict = who_swings(swings([1.0, 12, 11.5], ["1", "2", "2"]), natural=1.0)
+    assert verdict.odd_arrow == "2"
+    once = [note.values for note in verdict.notes if note.key == "tuning.arrow_once"]
+    assert once == [{"arrow": "1"}]
+
+
+@pytest.mark.parametrize(("unsure", "odd"), [(10.0, "2"), (2.5, "1")])
+def test_of_three_arrows_the_one_that_stands_out_is_named(unsure, odd):
+    """The wider one is preferred only where a third that could be either leaves both as likely."""
+    flown = swings([1.0, 1.2, 12, 11.8], ["1", "1", "2", "2"])
+    third = Swing(value=8.5, sigma=unsure, arrow="3")
+    verdict = who_swings([*flown, third], natural=1.0)
+    assert verdict.odd_arrow == odd
+    assert "tuning.arrows_two" not in [note.key for note in verdict.notes]
+
+
+def test_a_blamed_arrow_is_named_beside_the_proposal():
+    """Who is told to set an arrow aside is told which one."""
+    flights = tuple(
+        FlightSeen(presence={"fishtailing": 0.9 * (s.value > 5)}, clean=s.value < 5, across=s)
+        for s in swings([1, 1.2, 12, 0.9, 11.8], ["1", "2", "7", "4", "7"])
+    )
+    proposed = next_change(Evidence(flights=flights), hand="right")
+    assert proposed.cure == "set_arrow_aside"
+    for language, sentence in (("en", "Arrow 7 flies"), ("es", "La flecha 7 vuela")):
+        assert any(sentence in line for line in proposal_lines(proposed, language=language))
+    assert any("Arrow 7 flies" in note for note in proposal_json(proposed, say)["notes"])
+
+
+def test_the_calm_one_of_two_arrows_speaks_for_the_bow():
+    """The good arrow's flights are kept and the wide one's left out, not the other way round."""
+    flights = tuple(
+        FlightSeen(presence={"fishtailing": 0.95 * (s.value > 5)}, clean=s.value < 5, across=s)
+        for s in swings([1.0, 12, 1.3, 11.5], ["1", "2"] * 2)
+    )
+    sure = find(Evidence(flights=flights), hand="right").sure
+    assert sure["one_arrow_differs"] == 0.95
+    assert "fishtailing" not in sure
+
+
+def test_two_arrows_that_are_each_wider_along_one_axis_are_both_read():
+    """Where both would be set aside, what they show is not lost."""
+    flights = tuple(
+        FlightSeen(presence={"fishtailing": 0.5, "porpoising": 0.5}, across=a, up_down=u)
+        for a, u in zip(
+            swings([1.0, 12, 1.3, 11.5], ["1", "2"] * 2),
+            swings([12, 1.0, 11.5, 1.3], ["1", "2"] * 2),
+            strict=True,
+        )
+    )
+    sure = find(Evidence(flights=flights), hand="right").sure
+    assert {"one_arrow_differs", "fishtailing", "porpoising"} <= sure.keys()
 
 
 def test_all_over_the_place_is_the_archer():
