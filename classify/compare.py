@@ -96,13 +96,17 @@ def compare(
     Notes
     -----
     Welch's interval; the error of a mean is never taken smaller than the errors of measurement
-    allow. A lot of a single flight, which cannot show its spread from shot to shot, borrows that of
-    the other lot, with that lot's degrees of freedom. One flight of each tells nothing but itself:
-    two shots of one archer often differ by what is worth having, which is taken for the spread.
+    allow. The scale's error, which flights filmed from one place share, is not averaged down: it is
+    added to that of each mean, as if a lot had been filmed from one place and the other from
+    another. A lot of a single flight, which cannot show its spread from shot to shot, borrows that
+    of the other lot, with that lot's degrees of freedom. One flight of each tells nothing but
+    itself: two shots of one archer often differ by what is worth having, which is taken for the
+    spread.
 
     References
     ----------
     .. [1] Welch, Biometrika 34 (1947) 28-35.
+    .. [2] Satterthwaite, Biometrics Bulletin 2 (1946) 110-114, with one part that is known.
 
     Examples
     --------
@@ -115,9 +119,14 @@ def compare(
     if not worth > 0:
         raise InputError("tuning.compare_worth", found=worth)
     b, a = _values(before), _values(after)
+    shared = math.hypot(_shared(before), _shared(after))
     one_each = len(b[0]) == len(a[0]) == 1
     unseen = worth if one_each else 0.0
     sigma, dof = _error_of_change(b, a, unseen)
+    if shared > 0:
+        # known without any flight's help, so that the degrees of freedom grow with its part [2]
+        dof *= (1.0 + (shared / sigma) ** 2) ** 2
+        sigma = math.hypot(sigma, shared)
     change = float(a[0].mean() - b[0].mean())
     half = t_limit(0.5 + LEVEL / 2, dof) * sigma
     low, high = change - half, change + half
@@ -128,15 +137,13 @@ def compare(
     verdict: Verdict = "shoot more"
     if real and high < 0:
         verdict = "keep"
-    elif one_each:
-        pass
-    elif goal == "fall" and not small:
-        verdict = "undo" if low > -worth else verdict
-    elif worse:
+    elif worse or (low > -worth and goal == "fall" and not small and not one_each):
         verdict = "undo"
-    elif high < worth:
+    elif high < worth and (goal == "no rise" or small) and not one_each:
         verdict = "no worse"
-    more = _how_many(b, a, max(abs(change), worth), unseen) if verdict == "shoot more" else 0
+    more = 0
+    if verdict == "shoot more":
+        more = _how_many(b, a, max(abs(change), worth), (unseen, shared))
     unclear = "one_each" if one_each else "unclear"
     name = {
         "keep": "fell",
@@ -185,6 +192,11 @@ def _values(swings: Sequence[Swing]) -> _Lot:
     return values, sigmas
 
 
+def _shared(swings: Sequence[Swing]) -> float:
+    """Give the error of a lot's mean that comes from the scale."""
+    return float(np.mean([swing.scale_share * swing.value for swing in swings]))
+
+
 def _error_of_change(b: _Lot, a: _Lot, unseen: float) -> tuple[float, float]:
     """Give the standard error of the difference of two means, and its degrees of freedom.
 
@@ -210,11 +222,16 @@ def _variance(lot: _Lot) -> float:
     return max(float(values.var(ddof=1)) if len(values) > 1 else 0.0, float((sigmas**2).mean()))
 
 
-def _how_many(before: _Lot, after: _Lot, difference: float, unseen: float) -> int:
-    """More flights of each set-up until the interval is as narrow as the difference."""
+def _how_many(before: _Lot, after: _Lot, difference: float, beside: tuple[float, float]) -> int:
+    """More flights of each set-up until the interval is as narrow as the difference.
+
+    `beside` is the spread that neither lot shows, and the error that no more flights narrow.
+    """
+    unseen, shared = beside
     have = min(len(before[0]), len(after[0]))
     usual = math.hypot(math.sqrt(0.5 * (_variance(before) + _variance(after))), unseen)
     for n in range(have + 1, have + MOST_MORE):
-        if t_limit(0.5 + LEVEL / 2, 2 * n - 2) * usual * math.sqrt(2 / n) <= difference:
+        sigma = math.hypot(usual * math.sqrt(2 / n), shared)
+        if t_limit(0.5 + LEVEL / 2, 2 * n - 2) * sigma <= difference:
             return n - have
     return MOST_MORE

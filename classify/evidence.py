@@ -84,14 +84,15 @@ def flight_from_json(reading: Mapping[str, object], *, arrow: str | None = None)
         kinds = {str(line["kind"]) for axis in lines.values() for line in axis}
         if refused is not None:
             return FlightSeen(refused=True)
+        share = _scale_share(cast("Mapping[str, float | None]", reading.get("scale") or {}))
         return FlightSeen(
             presence={name: float(presence[name]) for name in DISTURBANCES},
             clean=label == "clean",
             wobble=_wobbles(lines.values()),
             bending="bending" in kinds,
-            across=_swing(lines["across"], below.get("across"), arrow),
-            up_down=_swing(lines["up_down"], below.get("up_down"), arrow),
-            quick_across=_quick(lines["across"], float(presence["minnowing"]), arrow),
+            across=_swing(lines["across"], below.get("across"), arrow, share),
+            up_down=_swing(lines["up_down"], below.get("up_down"), arrow, share),
+            quick_across=_quick(lines["across"], float(presence["minnowing"]), arrow, share),
         )
     except (KeyError, TypeError, ValueError, AttributeError):
         raise InputError("tuning.no_reading") from None
@@ -112,12 +113,18 @@ def _wobbles(axes: Iterable[_Lines]) -> bool:
     )
 
 
-def _swing(lines: _Lines, below_mm: float | None, arrow: str | None) -> Swing | None:
+def _scale_share(scale: Mapping[str, float | None]) -> float:
+    """Relative error of a scale; 0 where a reading kept by an earlier version does not tell."""
+    size, sigma = (scale.get(f"mm_per_px_at_release{end}") for end in ("", "_sigma"))
+    return 0.0 if size is None or sigma is None else float(sigma) / float(size)
+
+
+def _swing(lines: _Lines, below_mm: float | None, arrow: str | None, share: float) -> Swing | None:
     """Largest swing along one axis; where none was seen, nought below its limit.
 
     Left out, the flights in which a change has cured the swing would say nothing of that change.
     """
-    seen = _largest(lines, SWINGING, arrow)
+    seen = _largest(lines, SWINGING, arrow, share)
     if seen is not None:
         return seen
     if below_mm is not None and below_mm > 0:
@@ -125,13 +132,13 @@ def _swing(lines: _Lines, below_mm: float | None, arrow: str | None) -> Swing | 
     return None
 
 
-def _quick(lines: _Lines, chance: float, arrow: str | None) -> Swing | None:
+def _quick(lines: _Lines, chance: float, arrow: str | None, share: float) -> Swing | None:
     """Largest quick swing; where none was seen, nought, as far as its chance allows.
 
     That chance is of a swing above the threshold. Two components of one normal law make it what it
     is where their standard deviation is the threshold over the root of twice its logarithm.
     """
-    seen = _largest(lines, ("fast",), arrow)
+    seen = _largest(lines, ("fast",), arrow, share)
     if seen is not None:
         return seen
     if not 0.0 <= chance <= 1.0:  # none is known without a scale
@@ -141,7 +148,9 @@ def _quick(lines: _Lines, chance: float, arrow: str | None) -> Swing | None:
     return Swing(value=0.0, sigma=threshold / sqrt(-2.0 * log(likely)), arrow=arrow)
 
 
-def _largest(lines: _Lines, kinds: Collection[str], arrow: str | None) -> Swing | None:
+def _largest(
+    lines: _Lines, kinds: Collection[str], arrow: str | None, share: float
+) -> Swing | None:
     swings = [
         (float(cast("float", line["swing_mm"])), float(cast("float", line["swing_sigma_mm"])))
         for line in lines
@@ -152,7 +161,7 @@ def _largest(lines: _Lines, kinds: Collection[str], arrow: str | None) -> Swing 
     if not swings:
         return None
     value, sigma = max(swings)
-    return Swing(value=value, sigma=max(sigma, 0.05), arrow=arrow)
+    return Swing(value=value, sigma=max(sigma, 0.05), arrow=arrow, scale_share=share)
 
 
 def flight_from_reading(reading: Reading, *, arrow: str | None = None) -> FlightSeen:
@@ -177,14 +186,18 @@ def flight_from_reading(reading: Reading, *, arrow: str | None = None) -> Flight
         for axis in (reading.across, reading.up_down)
     ]
     kinds = {str(line["kind"]) for axis in lines for line in axis}
+    scale = reading.scale
+    share = 0.0
+    if scale is not None:
+        share = scale.mm_per_px_at_release.sigma / scale.mm_per_px_at_release.value
     return FlightSeen(
         presence=dict(reading.presence),
         clean=reading.label == "clean",
         wobble=_wobbles(lines),
         bending="bending" in kinds,
-        across=_swing(lines[0], reading.unseen_below_mm[0], arrow),
-        up_down=_swing(lines[1], reading.unseen_below_mm[1], arrow),
-        quick_across=_quick(lines[0], reading.presence["minnowing"], arrow),
+        across=_swing(lines[0], reading.unseen_below_mm[0], arrow, share),
+        up_down=_swing(lines[1], reading.unseen_below_mm[1], arrow, share),
+        quick_across=_quick(lines[0], reading.presence["minnowing"], arrow, share),
     )
 
 

@@ -484,6 +484,5 @@ def bare_offset(tests: tuple[BareShaftTest, ...]) -> BareShaftOffset | None:
     BareShaftOffset or None
         None where there is none, or they contradict each other.
     """
-    kept, _ = _without_the_odd_one(tests)
-    offset, _, _ = _bare_offset(kept)
+    offset, _ = _bare_offset(_that_agree(tests))
     return offset

@@ -48,11 +48,15 @@ class Swing:
         Zero to peak with its standard error, in one unit for all flights compared.
     arrow
         Number of the arrow, None if nobody wrote it down.
+    scale_share
+        Relative error of the scale, which is in `sigma` too: flights filmed from one place may all
+        have it alike.
     """
 
     value: float
     sigma: float
     arrow: str | None = None
+    scale_share: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -246,6 +246,22 @@ def test_a_change_is_asked_for_no_more_than_it_promised(
     assert result.sentence.key == f"tuning.{sentence}"
 
 
+@pytest.mark.parametrize("share", [0.03, 0.06, 0.11])
+def test_an_error_of_the_scale_that_flights_share_makes_no_change_real(share):
+    """Filmed from two places, six flights each, at most 7 in 100 find a change that is none."""
+    rng = np.random.default_rng(37)
+
+    def lot():
+        values = rng.normal(12, 1.0, 6) * (1 + share * rng.normal())
+        return [
+            Swing(value=float(v), sigma=float(np.hypot(0.6, share * v)), scale_share=share)
+            for v in values
+        ]
+
+    real = sum(compare(lot(), lot(), worth=2.0).real for _ in range(1000))
+    assert real / 1000 <= 0.07
+
+
 def test_asked_for_arrows_decide():
     """With as many more arrows as asked for, a change of the seen size is found most times."""
     rng = np.random.default_rng(35)
