@@ -23,7 +23,7 @@ from scipy.stats import f as f_distribution
 
 from fixtures.encode import LOSSLESS
 from fixtures.evaluate import BITS_PER_PIXEL, phone_coding
-from fixtures.misfits import Difficulty, plan_with_misfits
+from fixtures.misfits import FINISH_KINDS, Difficulty, plan_with_misfits
 from tests.benchmarks.filmed_flights import (
     Compared,
     compared,
@@ -75,6 +75,12 @@ def in_turn(run: Callable[[int], T], numbers: range, jobs: int) -> Iterator[T]:
     help="How many departures from what a tracker may assume, in each film.",
 )
 @click.option(
+    "--finish",
+    type=click.Choice([*FINISH_KINDS]),
+    multiple=True,
+    help="What the phone does to its own pictures, in every film.",
+)
+@click.option(
     "--first",
     type=click.IntRange(min=0),
     default=0,
@@ -93,6 +99,7 @@ def films(
     seed: int,
     difficulty: Difficulty,
     misfits: int,
+    finish: tuple[str, ...],
     first: int,
     bits: float | None,
     jobs: int,
@@ -107,9 +114,10 @@ def films(
     def run(number: int) -> tuple[int, Compared, tuple[str, ...]]:
         cv2.setNumThreads(1)
         rng = np.random.default_rng([seed, number, DIFFICULTIES.index(difficulty)])
-        plan, kinds = plan_with_misfits(rng, difficulty, misfits=misfits)
+        plan, kinds = plan_with_misfits(rng, difficulty, misfits=misfits, finish=finish)
         coding = phone_coding(plan, bits)
-        made = filmed(plan, seed=int(rng.integers(2**31)), coding=coding)
+        film_seed = int(rng.integers(2**31))
+        made = filmed(plan, seed=film_seed, coding=coding)
         return number, compared(plan, *made), kinds
 
     all_: list[Compared] = []
