@@ -138,7 +138,7 @@ def propose(case: Case, language: str = "en") -> NextChange:
 def _evidence(
     sheets: Sequence[Version], seen: Sequence[Sequence[Seen]], decisions: Sequence[Decision]
 ) -> Evidence:
-    sheet, here = sheets[-1].sheet, seen[-1]
+    sheet, here = sheets[-1].sheet, _seen_of_newest(sheets, seen, decisions)
 
     def of(kind: str) -> list[dict[str, object]]:
         return [dict(item.payload) for item in here if item.kind == kind]
@@ -168,6 +168,20 @@ def _evidence(
         foc_percent=foc,
         foc_step_percent=step,
     )
+
+
+def _seen_of_newest(
+    sheets: Sequence[Version], seen: Sequence[Sequence[Seen]], decisions: Sequence[Decision]
+) -> Sequence[Seen]:
+    """List what was seen of the newest set-up, and of the one that taking a change back restored."""
+    made = [d for d in decisions if d.to_version_id == sheets[-1].id]
+    restored = (
+        len(sheets) > 2
+        and bool(made)
+        and made[-1].cure == "take_back"
+        and sheets[-3].sheet.typed == sheets[-1].sheet.typed
+    )
+    return [*seen[-3], *seen[-1]] if restored else seen[-1]
 
 
 def _tried(sheets: Sequence[Version], decisions: Sequence[Decision]) -> tuple[Tried, ...]:
