@@ -173,7 +173,7 @@ def _evidence(
 def _seen_of_newest(
     sheets: Sequence[Version], seen: Sequence[Sequence[Seen]], decisions: Sequence[Decision]
 ) -> Sequence[Seen]:
-    """List what was seen of the newest set-up, and of the one that taking a change back restored."""
+    """List what was seen of the newest set-up and of what taking a change back restored."""
     made = [d for d in decisions if d.to_version_id == sheets[-1].id]
     restored = (
         len(sheets) > 2
