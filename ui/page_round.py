@@ -6,6 +6,7 @@ from html import escape
 
 import streamlit as st
 
+from classify.clip_store import safe_name
 from classify.several import Swing, who_swings
 from classify.types import Reading
 from tracker.types import InputError, Progress
@@ -30,6 +31,8 @@ from ui.reading_words import (
 
 _READ = ("read", "sure", "frequency", "swing")
 _COLUMNS = ("state", *_READ)
+_BUSY_S, _REST_S = 1.0, 5.0
+"""How often the table looks at the queue."""
 
 
 def read_queued(clip: QueuedClip, progress: Progress) -> Reading:
@@ -101,6 +104,7 @@ def _keep_said(typed: dict[str, str], word: Words) -> None:
 
 
 def _take_films(word: Words) -> None:
+    """Take what was given, once; a file that cannot be used becomes a row that says why."""
     counter = st.session_state.setdefault("round-uploads", 0)
     given = st.file_uploader(
         word("round.upload"),
@@ -111,18 +115,16 @@ def _take_films(word: Words) -> None:
     )
     if not given:
         return
-    kept = []
     for film in given:
         try:
-            kept.append(shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20))
+            kept = shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
         except InputError as mistake:
-            st.error(word.safe(mistake.message))
-    for clip in kept:
-        _enqueue(clip.sha256)
-    if len(kept) == len(given):
-        # A fresh uploader lets go of the copies in memory.
-        st.session_state["round-uploads"] = counter + 1
-        st.rerun()
+            the_queue().refuse(safe_name(film.name), mistake.message)
+        else:
+            _enqueue(kept.sha256)
+    # A fresh uploader lets go of the copies in memory, and nothing is taken from it twice.
+    st.session_state["round-uploads"] = counter + 1
+    st.rerun()
 
 
 def _enqueue(sha256: str) -> None:
@@ -143,18 +145,15 @@ def _round_said() -> dict[str, str]:
 
 
 def _table(word: Words) -> None:
-    queue = the_queue()
-    if queue.busy():
-        _live_table(word)
-    else:
-        _draw_table(word)
+    busy = the_queue().busy()
+    # At rest too: the queue is one for all tabs, and another one may have put something there.
+    st.fragment(_live_table, run_every=_BUSY_S if busy else _REST_S)(word, busy)
 
 
-@st.fragment(run_every=1.0)
-def _live_table(word: Words) -> None:
-    """Draw the table again each second, and the whole page once all is done."""
+def _live_table(word: Words, busy: bool) -> None:
+    """Draw the table again and again, and the whole page when work begins or ends."""
     _draw_table(word)
-    if not the_queue().busy():
+    if the_queue().busy() != busy:
         st.rerun()
 
 
@@ -214,7 +213,9 @@ def _row(clip: QueuedClip, word: Words) -> str:
     else:
         cells = ("",) * len(_READ) if reading is None else _cells(reading, word)
         said = "".join(_cell(name, text, word) for name, text in zip(_READ, cells, strict=True))
-    link = f'<a href="/?clip={escape(clip.token)}" target="_self">{escape(clip.name)}</a>'
+    link = escape(clip.name)
+    if clip.sha256:  # a file that could not be kept has no page
+        link = f'<a href="/?clip={escape(clip.token)}" target="_self">{link}</a>'
     state = _cell("state", _state(clip, word), word)
     return f'<tr><th scope="row">{link}</th>{state}{said}</tr>'
 
