@@ -123,3 +123,47 @@ def test_another_tab_sees_what_was_given_in_the_first(film: bytes) -> None:
     other = opened()
     give(opened(), ("one.mp4", film))
     assert "one.mp4" in table_of(other.run())
+
+
+def field(tab: AppTest, label: str) -> str:
+    """Give what stands in a field."""
+    return str(next(entry for entry in tab.text_input if entry.label == label).value)
+
+
+def say(tab: AppTest, **texts: str) -> AppTest:
+    """Fill in the form of what is known, send it, and wait."""
+    for name, text in texts.items():
+        tab.text_input(key=f"known-round-{name}").set_value(text)
+    tab.button(key="known-round-send").click().run()
+    assert not tab.exception
+    return drawn_at_rest(tab)
+
+
+def test_what_is_known_is_kept_with_each_clip_and_outlasts_a_reload(
+    films_read: list[Known], shelf: Shelf, film: bytes
+) -> None:
+    """The note of the clip's own page, for those that were there and those that come later."""
+    tab = give(opened(), ("one.mp4", film))
+    say(tab, capture_hz="240", distance_m="18.5")
+    give(tab, ("two.mp4", film + b"\0"))
+    for clip in shelf.clips():
+        said = dict(shelf.last(clip.sha256, "known") or {})
+        assert (said["capture_hz"], said["distance_m"]) == ("240", "18.5")
+    assert len(shelf.clips()) == 2
+    assert [(known.capture_hz, known.distance_m) for known in films_read[1:]] == [(240, 18.5)] * 2
+    reloaded = opened()
+    assert field(reloaded, "Frames a second, as filmed") == "240"
+    assert field(reloaded, "Distance to the target, m") == "18.5"
+
+
+@pytest.mark.usefixtures("films_read")
+def test_a_blank_field_takes_back_only_what_was_said_here(shelf: Shelf, film: bytes) -> None:
+    """What was said on the clip's own page stays unless the round says something else."""
+    tab = give(opened(), ("one.mp4", film))
+    clip = shelf.clips()[0].sha256
+    shelf.note(clip, "known", {"face_cm": "40", "flight": "2", "distance_m": "70"})
+    say(tab, distance_m="18", nock_mm="6.5")
+    say(tab, nock_mm="")
+    said = dict(shelf.last(clip, "known") or {})
+    assert (said["face_cm"], said["flight"], said["distance_m"]) == ("40", "2", "18")
+    assert said["nock_mm"] == ""

@@ -73,6 +73,7 @@ class ClipQueue:
     def __init__(self, read: Read) -> None:
         self._read = read
         self._clips: OrderedDict[str, QueuedClip] = OrderedDict()
+        self._said: dict[str, str] = {}
         self._lock = threading.Lock()
         self._work = threading.Condition(self._lock)
         self._thread: threading.Thread | None = None
@@ -94,6 +95,28 @@ class ClipQueue:
                 self._thread = threading.Thread(target=self._run, daemon=True, name="clip-queue")
                 self._thread.start()
             self._work.notify()
+
+    def say(self, said: Mapping[str, str]) -> None:
+        """Note what is known about every clip of the queue, those to come included.
+
+        Parameters
+        ----------
+        said
+            Texts by field; takes the place of what was said before.
+        """
+        with self._lock:
+            self._said = dict(said)
+
+    def said(self) -> dict[str, str]:
+        """Tell what is known about every clip of the queue.
+
+        Returns
+        -------
+        dict
+            Texts by field, as they were typed last.
+        """
+        with self._lock:
+            return dict(self._said)
 
     def refuse(self, name: str, problem: Message) -> None:
         """Put a row there for a file that could not even be kept.

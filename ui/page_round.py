@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from html import escape
 
 import streamlit as st
@@ -28,6 +29,7 @@ from ui.reading_words import (
     listed,
     swing_words,
 )
+from ui.rounds_part import attempt
 
 _READ = ("read", "sure", "frequency", "swing")
 _COLUMNS = ("state", *_READ)
@@ -80,7 +82,7 @@ def show_round() -> None:
     with st.expander(word("round.known"), expanded=empty):
         typed = known_form(
             "known-round",
-            st.session_state.get("round-said", {}),
+            the_queue().said(),
             word,
             # Before any clip is there, there is nothing to read again.
             send=word("round.known_keep") if empty else "",
@@ -97,10 +99,28 @@ def _keep_said(typed: dict[str, str], word: Words) -> None:
     except InputError as mistake:
         st.error(word.safe(mistake.message))
         return
-    st.session_state["round-said"] = typed
-    for clip in the_queue().clips():
-        _enqueue(clip.sha256)
+    queue = the_queue()
+    clips = [clip.sha256 for clip in queue.clips() if clip.sha256]
+    changed = _changed(queue.said(), typed)
+    if not attempt(word, lambda: [_note(sha256, changed) for sha256 in clips]):
+        return
+    queue.say(typed)
+    for sha256 in clips:
+        _enqueue(sha256)
     st.rerun()
+
+
+def _changed(before: Mapping[str, str], typed: Mapping[str, str]) -> dict[str, str]:
+    """Tell what the form says about each clip: a blank only where it takes something back."""
+    return {name: text for name, text in typed.items() if text or before.get(name)}
+
+
+def _note(sha256: str, said: Mapping[str, str]) -> None:
+    """Keep what is known with the clip, where its own page keeps it, beside what was said there."""
+    before = dict(shelf().last(sha256, "known") or {})
+    after = {**before, **said}
+    if after != before:
+        shelf().note(sha256, "known", after)
 
 
 def _take_films(word: Words) -> None:
@@ -118,6 +138,7 @@ def _take_films(word: Words) -> None:
     for film in given:
         try:
             kept = shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
+            _note(kept.sha256, _changed({}, the_queue().said()))
         except InputError as mistake:
             the_queue().refuse(safe_name(film.name), mistake.message)
         else:
@@ -128,20 +149,14 @@ def _take_films(word: Words) -> None:
 
 
 def _enqueue(sha256: str) -> None:
-    """Queue a clip with what is said about the round, and what was corrected about itself."""
+    """Queue a clip with what is kept about it."""
     kept = shelf().clip(sha256)
     if kept is None:
         return
     said = told(shelf(), sha256, {})
-    said.update({name: text for name, text in _round_said().items() if text})
     the_queue().add(
         QueuedClip(token=sha256, name=kept.name, path=kept.path, sha256=sha256, said=said)
     )
-
-
-def _round_said() -> dict[str, str]:
-    said = st.session_state.get("round-said", {})
-    return dict(said) if isinstance(said, dict) else {}
 
 
 def _table(word: Words) -> None:
