@@ -167,3 +167,10 @@ def test_a_blank_field_takes_back_only_what_was_said_here(shelf: Shelf, film: by
     said = dict(shelf.last(clip, "known") or {})
     assert (said["face_cm"], said["flight"], said["distance_m"]) == ("40", "2", "18")
     assert said["nock_mm"] == ""
+
+
+@pytest.mark.usefixtures("films_read")
+def test_a_film_that_cannot_be_read_is_called_as_it_was_given() -> None:
+    """Its sentence speaks of the coach's file, not of the hash it is kept under."""
+    tab = give(opened(), ("broken.mp4", b"no film"))
+    assert "broken.mp4 is not a film" in table_of(tab)
