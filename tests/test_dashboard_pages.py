@@ -281,6 +281,31 @@ def test_the_best_place_is_sought_where_the_readme_says_to_stand() -> None:
     assert 2.0 <= float(found[1]) <= 4.0
 
 
+@pytest.mark.parametrize(
+    ("name", "number", "sentence"),
+    [
+        ("behind_m", 51.0, "Give between 0.5 and 50 m"),
+        ("behind_m", -1.0, "nobody goes forward of the line"),
+        ("offset_m", 11.0, "Give between -10 and 10 m"),
+        ("field_of_view_deg", 179.0, "between 1° and 150°"),
+        ("zoom", 99.0, "Give a number between 0.3 and 50"),
+        ("distance_m", 1.0, "between 3 and 150 m"),
+        ("nock_mm", 1e12, "between 2 and 60 mm"),
+    ],
+)
+@pytest.mark.usefixtures("shelf")
+def test_no_verdict_stands_beside_a_number_it_was_not_made_from(
+    name: str, number: float, sentence: str
+) -> None:
+    """A number that cannot be gets a sentence that says what can, in place of the verdict."""
+    done = app(plan)
+    assert "This film would show it" in html_of(done)
+    done.number_input(key=f"plan-{name}").set_value(number).run()
+    assert not done.exception
+    assert sentence in done.error[0].value
+    assert "ts-card" not in html_of(done)
+
+
 @pytest.mark.usefixtures("shelf")
 def test_nothing_is_read_again_before_there_is_a_clip() -> None:
     """The form for a round keeps what is known; its button says no more than that."""
