@@ -102,7 +102,7 @@ def _keep_said(typed: dict[str, str], word: Words) -> None:
     queue = the_queue()
     clips = [clip.sha256 for clip in queue.clips() if clip.sha256]
     changed = _changed(queue.said(), typed)
-    if not attempt(word, lambda: [_note(sha256, changed) for sha256 in clips]):
+    if not attempt(word, lambda: _note_all(clips, changed)):
         return
     queue.say(typed)
     for sha256 in clips:
@@ -113,6 +113,11 @@ def _keep_said(typed: dict[str, str], word: Words) -> None:
 def _changed(before: Mapping[str, str], typed: Mapping[str, str]) -> dict[str, str]:
     """Tell what the form says about each clip: a blank only where it takes something back."""
     return {name: text for name, text in typed.items() if text or before.get(name)}
+
+
+def _note_all(clips: list[str], said: Mapping[str, str]) -> None:
+    for sha256 in clips:
+        _note(sha256, said)
 
 
 def _note(sha256: str, said: Mapping[str, str]) -> None:

@@ -84,7 +84,7 @@ def _sheet_html(label: str, hand: Hand | None, word: Words) -> str:
 
 
 def _checks(label: str, hand: Hand | None, word: Words) -> list[Cause]:
-    """Order what to check: a bare shaft says nothing before contact is ruled out, so powder first."""
+    """Order what to check: powder first, for a bare shaft tells nothing before it."""
     causes = causes_for({label: 1.0}, hand=hand, language=word.language)
     return sorted(causes, key=lambda cause: cause.name != "contact_unknown")
 
