@@ -261,10 +261,20 @@ def test_strange_address_is_a_warning(token: str) -> None:
 
 @pytest.mark.usefixtures("shelf")
 def test_side_by_side_of_one_clip_with_itself(made_clip: str) -> None:
-    """The difference is nought, within its error."""
+    """It is called the same clip, not two without a difference."""
     done = app(beside, first=made_clip, second=made_clip)
     assert not done.exception
-    assert "no difference can be told" in html_of(done)
+    assert "the same clip" in done.info[0].value
+    assert "no difference" not in html_of(done)
+    assert "could hide" not in html_of(done)
+
+
+@pytest.mark.usefixtures("shelf")
+def test_an_address_side_by_side_that_names_no_clip_is_said_so(made_clip: str) -> None:
+    """A clip that is gone is not passed over in silence."""
+    done = app(beside, first="0" * 64, second=made_clip)
+    assert not done.exception
+    assert [text.value for text in done.warning] == [Words("en")("pages.clip_gone")]
 
 
 @pytest.mark.usefixtures("shelf")
