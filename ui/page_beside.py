@@ -74,6 +74,7 @@ def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
         tokens,
         index=index,
         format_func=lambda key: named.get(key, key),
+        placeholder=word("pages.choose_placeholder"),
         key=f"beside-{side}",
         persist_state="session",
     )
