@@ -20,6 +20,7 @@ import numpy as np
 from classify.chances import rice_below
 from classify.kinds import KINDS, kind_probabilities
 from classify.label_model import LabelModel, Showing
+from classify.physics.arrow import POPULATION
 from classify.slow_swing import SlowSwing
 from classify.thresholds import Thresholds
 from classify.types import (
@@ -486,7 +487,8 @@ def _reasons(
                 values["ratio"] = line.frequency_hz / prediction.yaw_hz.value
             elif line.kind == "bending":
                 values["expected_hz"] = prediction.bending_hz.value
-            reasons.append(Message(f"label.{line.kind}_{direction}", values))
+            usual = "_usual" if line.kind in SWINGING and _nothing_said(prediction) else ""
+            reasons.append(Message(f"label.{line.kind}_{direction}{usual}", values))
     if wobble:
         reasons.append(message("label.wobble_points_to"))
     if any(swing.odds["bending"] > 0.02 and swing.f_hz < 50.0 for swing in swings):
@@ -494,6 +496,11 @@ def _reasons(
     if all(value < LIKELY for value in presence.values()):
         reasons.append(message("label.below_thresholds"))
     return tuple(reasons)
+
+
+def _nothing_said(prediction: Prediction) -> bool:
+    """Tell whether nobody said anything about the arrow, so that a typical one stands for it."""
+    return prediction.from_ == "broad prior" and len(prediction.assumed) in (0, len(POPULATION))
 
 
 def _unseen(

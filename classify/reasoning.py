@@ -300,6 +300,11 @@ def _what_is_missing(evidence: Evidence) -> str:
     return "same_again" if again < SAME_AGAIN_MOST else "coach_looks"
 
 
+def _signed(support: float) -> float:
+    """Give a support no sign where one decimal, as every table shows it, leaves nothing of it."""
+    return support if abs(support) >= 0.05 else 0.0
+
+
 def _table(weighed: Sequence[Weighed], knowledge: Knowledge) -> tuple[Row, ...]:
     rows = []
     for entry in weighed:
@@ -314,7 +319,7 @@ def _table(weighed: Sequence[Weighed], knowledge: Knowledge) -> tuple[Row, ...]:
                 Row(
                     cause=entry.cause,
                     title=cause.title,
-                    support=entry.support,
+                    support=_signed(entry.support),
                     start=cause.start,
                     pro=pro,
                     con=tuple(part for part in parts if part[2] < 0),

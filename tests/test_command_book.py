@@ -247,6 +247,21 @@ def test_mistakes_get_one_sentence(started, words, said):
     assert len(output.strip().splitlines()) == 1
 
 
+def test_no_progress_is_told_of_a_film_that_is_not_there(started, monkeypatch, tmp_path):
+    """However slow the machine: one sentence, and nobody was asked to read anything."""
+
+    def read(path, known, progress=None):  # noqa: ARG001 - as the reader takes them
+        progress("decode", 0.0)
+        raise AssertionError("asked to read a film that is not there")
+
+    monkeypatch.setattr("ui.command_evidence.read_clip", read)
+    (tmp_path / "hollow.mp4").touch()
+    for name, said in (("no.mp4", "no file no.mp4"), ("hollow.mp4", "empty")):
+        output = started("flight", "Fern", name, "--date", "2026-02-01", status=2)
+        assert said in output
+        assert len(output.strip().splitlines()) == 1
+
+
 @pytest.fixture
 def film(tmp_path, monkeypatch):
     """Make a film that any command reads at once."""

@@ -8,10 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from classify.types import Hand
 from tests.made_readings import made_reading, made_two_at_once
 from ui.dash_words import Words
 from ui.lessons import LABELS, LessonBook, confusion, recent_share
 from ui.teach_naming import answer_words, confusion_html, drawn_flight, shown_by
+from ui.teach_sheets import _sheet_html
 
 
 def test_answers_outlive_the_program(tmp_path: Path) -> None:
@@ -78,3 +80,13 @@ def test_a_tick_stands_only_where_something_was_right(tmp_path: Path) -> None:
     assert html.count("ts-hit") == 1
     assert html.count("ts-miss") == 1
     assert not re.search(r'ts-hit"[^>]*>·', html)
+
+
+@pytest.mark.parametrize("label", [label for label in LABELS if label != "clean"])
+@pytest.mark.parametrize("hand", ["right", "left"])
+def test_every_sheet_looks_for_contact_first(label: str, hand: Hand) -> None:
+    """A bare shaft says nothing before powder has ruled out contact: the sheet keeps that order."""
+    checks = re.findall(r"<li>.*?</li>", _sheet_html(label, hand, Words("en")))
+    assert "powder" in checks[0]
+    assert "bare shafts" not in checks[0]
+    assert len(checks) == len(set(checks)) > 2

@@ -261,10 +261,20 @@ def test_strange_address_is_a_warning(token: str) -> None:
 
 @pytest.mark.usefixtures("shelf")
 def test_side_by_side_of_one_clip_with_itself(made_clip: str) -> None:
-    """The difference is nought, within its error."""
+    """It is called the same clip, not two without a difference."""
     done = app(beside, first=made_clip, second=made_clip)
     assert not done.exception
-    assert "no difference can be told" in html_of(done)
+    assert "the same clip" in done.info[0].value
+    assert "no difference" not in html_of(done)
+    assert "could hide" not in html_of(done)
+
+
+@pytest.mark.usefixtures("shelf")
+def test_an_address_side_by_side_that_names_no_clip_is_said_so(made_clip: str) -> None:
+    """A clip that is gone is not passed over in silence."""
+    done = app(beside, first="0" * 64, second=made_clip)
+    assert not done.exception
+    assert [text.value for text in done.warning] == [Words("en")("pages.clip_gone")]
 
 
 @pytest.mark.usefixtures("shelf")
@@ -279,6 +289,31 @@ def test_the_best_place_is_sought_where_the_readme_says_to_stand() -> None:
     found = re.search(r"2 to 4 m behind and .*: (\d\.\d) m behind the nock", html_of(done))
     assert found is not None
     assert 2.0 <= float(found[1]) <= 4.0
+
+
+@pytest.mark.parametrize(
+    ("name", "number", "sentence"),
+    [
+        ("behind_m", 51.0, "Give between 0.5 and 50 m"),
+        ("behind_m", -1.0, "nobody goes forward of the line"),
+        ("offset_m", 11.0, "Give between -10 and 10 m"),
+        ("field_of_view_deg", 179.0, "between 1° and 150°"),
+        ("zoom", 99.0, "Give a number between 0.3 and 50"),
+        ("distance_m", 1.0, "between 3 and 150 m"),
+        ("nock_mm", 1e12, "between 2 and 60 mm"),
+    ],
+)
+@pytest.mark.usefixtures("shelf")
+def test_no_verdict_stands_beside_a_number_it_was_not_made_from(
+    name: str, number: float, sentence: str
+) -> None:
+    """A number that cannot be gets a sentence that says what can, in place of the verdict."""
+    done = app(plan)
+    assert "This film would show it" in html_of(done)
+    done.number_input(key=f"plan-{name}").set_value(number).run()
+    assert not done.exception
+    assert sentence in done.error[0].value
+    assert "ts-card" not in html_of(done)
 
 
 @pytest.mark.usefixtures("shelf")

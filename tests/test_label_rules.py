@@ -9,8 +9,10 @@ import pytest
 
 from classify.kinds import KINDS, circularity, folded_from, kind_probabilities
 from classify.label import chance_above, damping_ratio, label_flight
+from classify.physics.arrow import POPULATION
 from classify.thresholds import parse_thresholds, shipped_thresholds
 from classify.types import Estimate, Limit, Mode, Motion, Prediction, Scale, Spectrum
+from ui.words import say
 
 M_PER_PX_S = 0.02  # 55 m/s over 2750 px
 BROAD = Prediction(
@@ -256,3 +258,32 @@ def test_a_threshold_without_origin_is_refused():
     """A number that does not say where it is from does not load."""
     with pytest.raises(ValueError, match="does not say where"):
         parse_thresholds("[swing]\nyaw_deg = { value = 0.6 }\n")
+
+
+@pytest.mark.parametrize(
+    ("from_", "assumed", "typical"),
+    [
+        ("broad prior", (), True),
+        ("broad prior", tuple(POPULATION), True),
+        ("broad prior", ("spine", "length_m"), False),
+        ("set-up", (), False),
+    ],
+)
+def test_a_typical_arrow_is_not_called_this_arrow(from_, assumed, typical):
+    """Where nothing was said of the arrow, what is expected is that of a typical one."""
+    told = label_flight(
+        spectrum(mode(3.0, 20.0), mode(17.0, 8.0)),
+        slow=None,
+        scale=SCALE,
+        prediction=replace(BROAD, from_=from_, assumed=assumed),
+        mm_per_deg=Estimate(value=7.7, sigma=0.3),
+        frame_hz=240.0,
+        thresholds=shipped_thresholds(),
+        model=None,
+    )
+    said = [say(reason, "en") for reason in told.reasons[:2]]
+    assert any("expected of" in text for text in said)
+    assert any("can yaw" in text for text in said)
+    for text in said:
+        assert ("a typical arrow" in text) is typical
+        assert ("this arrow" in text) is not typical

@@ -17,7 +17,7 @@ from classify.impacts import group_from_points
 from classify.logbook_file import LogbookFile
 from classify.migrations import MIGRATIONS
 from classify.outcome import aim_of, decision_between
-from classify.reasoning import next_change
+from classify.reasoning import _signed, next_change
 from classify.several import Swing
 from tests.made_logbook import made_logbook
 from ui.words import say
@@ -332,3 +332,10 @@ def test_the_numbers_stand_beside_the_conclusion():
     np.testing.assert_allclose([said["right_cm"], said["up_cm"]], [6.0, -2.0], atol=1e-9)
     assert said["right_low_cm"] < 6.0 < said["right_high_cm"]
     assert (said["bare"], said["fletched"]) == (4, 6)
+
+
+@pytest.mark.parametrize("support", [-0.049, -0.0, 0.0, 0.02])
+def test_a_support_of_nothing_has_no_sign(support):
+    """To one decimal no cause stands in the table with minus nought."""
+    assert f"{_signed(support):.1f}" == "0.0"
+    assert _signed(-0.05) == -0.05

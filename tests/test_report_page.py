@@ -10,15 +10,17 @@ import numpy as np
 import pytest
 
 from classify import logbook
-from classify.casebook import open_case
+from classify.casebook import open_case, propose
 from classify.logbook_file import LogbookFile
 from fixtures.season import play_story
 from fixtures.season_stories import STORIES
 from tests.made_logbook import made_logbook
+from tracker.types import message
 from ui.figure import Figure, Line, Oval, Words, figure_svg, nice_steps
 from ui.report import report_page
 from ui.report_html import report_html
 from ui.report_pdf import report_pdf
+from ui.words import say
 
 EVIL = '<script>alert("x")</script> & {{ 7*7 }}'
 
@@ -153,3 +155,17 @@ def test_the_report_speaks_the_language_it_is_asked_for(tmp_path):
     assert rows["Culatín girado"] == "1/32 de vuelta"
     assert rows["Ajuste del culatín en la cuerda"] == "bueno"
     assert [what.split()[0] for _, what, _ in page.done] == ["Gira"]
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_test_is_not_headed_as_a_change_that_may_be_right(tmp_path, language):
+    """What a test shows is no sign that it was right."""
+    book = LogbookFile(tmp_path)
+    archer = logbook.add_archer(book, "A", hand=None)
+    version = logbook.add_setup(book, archer, "b", typed={}, dated="2026-01-01", reason="")
+    page = report_page(book, open_case(book, archer, version.setup_id), "b", language=language)
+    assert propose(open_case(book, archer, version.setup_id), language).is_test
+    assert page.words["expect"] == say(message("report.heading_test"), language)
+    made, owner, first, _ = made_logbook(tmp_path / "made")
+    changed = report_page(made, open_case(made, owner, first.setup_id), "b", language=language)
+    assert changed.words["expect"] == say(message("report.heading_expect"), language)

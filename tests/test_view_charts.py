@@ -11,9 +11,11 @@ import pytest
 from classify.periodogram import swing_periodogram
 from classify.types import Kind, Motion
 from tests.made_readings import YAW_HZ, made_motion, made_reading, made_refusal
-from ui.charts import behind_picture, spectrum_picture, swing_picture
+from tracker.types import message
+from ui.charts import AXES, NARROW, WIDE, behind_picture, spectrum_picture, swing_picture
 from ui.curves import curves_of
 from ui.drawing import Axis, Chart, span
+from ui.words import say
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -179,3 +181,29 @@ def test_no_mark_of_the_spectrum_lies_under_the_words(kind: Kind) -> None:
         assert len(tops) == 2
         assert max(float(text.attrib["y"]) for text in words) + 3.0 < min(tops)
         assert "too slow to tell" in [text.text for text in words]
+
+
+def test_an_axis_that_counts_has_marks_at_whole_numbers_alone() -> None:
+    """There is no answer one and a half, however few answers there are."""
+    assert Axis(low=1.0, high=3.0, name="answers").ticks(5) == [1.0, 1.5, 2.0, 2.5, 3.0]
+    assert Axis(low=1.0, high=3.0, name="answers", whole=True).ticks(5) == [1.0, 2.0, 3.0]
+    assert Axis(low=1.0, high=40.0, name="answers", whole=True).ticks(5) == [10, 20, 30, 40]
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_spectrum_says_what_its_lines_and_marks_mean(language: str) -> None:
+    """Both lines and the mark are named inside the picture, below the plot."""
+    picture = spectrum_picture(made_reading(), language)
+    assert picture is not None
+    for svg, box, most in (
+        (picture.wide, picture.wide_box, WIDE[0]),
+        (picture.narrow, picture.narrow_box, NARROW[0]),
+    ):
+        root = ET.fromstring(svg)  # noqa: S314 - our own picture
+        height = float(root.attrib["viewBox"].split()[3])
+        keys = [say(message(f"charts.key_{name}"), language) for name in (*AXES, "mode")]
+        drawn = {text.text: text.attrib for text in root.iter(f"{SVG}text")}
+        for key in keys:
+            x, y = float(drawn[key]["x"]), float(drawn[key]["y"])
+            assert box[3] * height < y <= height
+            assert x + 6.6 * len(key) <= most

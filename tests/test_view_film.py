@@ -142,3 +142,22 @@ def test_stills_are_pictures_of_the_flight() -> None:
         with av.open(io.BytesIO(picture)) as opened:
             shown = next(opened.decode(video=0)).to_ndarray(format="gray")
         assert float(shown.max()) - float(np.median(shown)) > 60
+
+
+def test_scale_of_a_film_beside_another_can_be_read_at_half_the_size() -> None:
+    """On a phone two films share 350 pixels: digits at least 9 pixels high then."""
+    curves, track = made_curves(), made_track()
+    framing = framing_for(curves, track, SINGULAR_S)
+    high = {}
+    for caption in ("", "one of two"):
+        film = follow_film(
+            {n: np.zeros_like(f) for n, f in made_frames().items()},
+            curves=curves, track=track, framing=framing, says="x", caption=caption, drawn_on=False,
+        )  # fmt: skip
+        assert not film.drawn_on
+        rows = np.flatnonzero((decoded(film.mp4)[0][0].min(axis=2) > 128).any(axis=1))
+        bar = rows[-1]
+        digits = rows[rows < bar - 4]
+        high[caption] = int(digits[-1] - digits[0])
+    assert high["one of two"] > 1.8 * high[""]
+    assert high["one of two"] * 170 / SIDE_PX > 9

@@ -84,7 +84,7 @@ def open_film(
     InputError
         If there is no such file, or it is no film, or it is cut off.
     """
-    size = _check_file(path)
+    size = check_file(path)
     if _is_photo(path):
         raise InputError("film.photo", path=name_of(path))
     _check_claims(path)
@@ -107,8 +107,24 @@ def open_film(
     return container, stream
 
 
-def _check_file(path: Path) -> int:
-    """Refuse what cannot be read at all; else tell its size."""
+def check_file(path: Path) -> int:
+    """Refuse what cannot be read at all, whatever is in it.
+
+    Parameters
+    ----------
+    path
+        Of what should be a film.
+
+    Returns
+    -------
+    int
+        Its size in bytes.
+
+    Raises
+    ------
+    InputError
+        If there is no such file, or it is a folder, empty, too large or closed to us.
+    """
     try:
         if path.is_dir():
             raise InputError("film.directory", path=printable(str(path)))

@@ -13,7 +13,7 @@ import numpy as np
 from classify.types import Kind, ModeLine, Reading
 from tracker.types import FloatArray, message
 from ui.curves import Curves, curves_of, spectrum_curve
-from ui.drawing import Axis, Chart, span
+from ui.drawing import Axis, Chart, Key, span
 from ui.reading_words import frequency_words, swing_words
 from ui.words import say
 
@@ -222,6 +222,11 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
         f"{frequency_words(mode, language)}, {swing_words(mode, language)}" for _, mode in modes
     )
     says = say(message("charts.says_spectrum", modes=listed or "–"), language)
+    keys = tuple(Key(kind=f"fit {name}", text=_key(name, language)) for name in AXES)
+    if modes:
+        first = AXES[modes[0][0]]
+        found = Key(kind=f"mode {first}", text=_key("mode", language), dot=_DOTS[first])
+        keys = (*keys, found)
 
     def draw(width: int, height: int) -> Chart:
         chart = Chart(
@@ -231,6 +236,7 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
             y=Axis(low=0.0, high=top, name=y_name),
             title=title,
             says=says,
+            keys=keys,
         )
         chart.shade(lowest, spectrum.lowest_hz, "blind")
         blind = say(message("charts.too_slow"), language)
@@ -244,6 +250,10 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
         return chart
 
     return _picture("spectrum", draw)
+
+
+def _key(name: str, language: str) -> str:
+    return say(message(f"charts.key_{name}"), language)
 
 
 def _draw_expected(chart: Chart, reading: Reading, language: str) -> None:

@@ -12,6 +12,9 @@ from typing import Literal
 from classify.types import Reading
 from tracker.types import InputError, Message, Progress, message
 
+_REFUSED = "refused "
+"""No hash begins like this, so that no row of a refused file passes for a clip's."""
+
 State = Literal["waiting", "reading", "done", "failed", "cancelled"]
 
 
@@ -30,7 +33,7 @@ class QueuedClip:
     name
         For people.
     path, sha256
-        The film and the hash of its content.
+        The film and the hash of its content; no hash for a file that could not be kept.
     said
         What the coach knows, as texts.
     state
@@ -70,6 +73,7 @@ class ClipQueue:
     def __init__(self, read: Read) -> None:
         self._read = read
         self._clips: OrderedDict[str, QueuedClip] = OrderedDict()
+        self._said: dict[str, str] = {}
         self._lock = threading.Lock()
         self._work = threading.Condition(self._lock)
         self._thread: threading.Thread | None = None
@@ -91,6 +95,53 @@ class ClipQueue:
                 self._thread = threading.Thread(target=self._run, daemon=True, name="clip-queue")
                 self._thread.start()
             self._work.notify()
+
+    def say(self, said: Mapping[str, str]) -> None:
+        """Note what is known about every clip of the queue, those to come included.
+
+        Parameters
+        ----------
+        said
+            Texts by field; takes the place of what was said before.
+        """
+        with self._lock:
+            self._said = dict(said)
+
+    def said(self) -> dict[str, str]:
+        """Tell what is known about every clip of the queue.
+
+        Returns
+        -------
+        dict
+            Texts by field, as they were typed last.
+        """
+        with self._lock:
+            return dict(self._said)
+
+    def refuse(self, name: str, problem: Message) -> None:
+        """Put a row there for a file that could not even be kept.
+
+        Parameters
+        ----------
+        name
+            Of the file; the same name again takes the place of its row.
+        problem
+            Why it cannot be used.
+        """
+        token = f"{_REFUSED}{name}"
+        row = QueuedClip(
+            token=token,
+            name=name,
+            path=Path(),
+            sha256="",
+            said={},
+            state="failed",
+            share=1.0,
+            problem=problem,
+        )
+        with self._lock:
+            self._clips[token] = row
+            self._clips.move_to_end(token)
 
     def clips(self) -> list[QueuedClip]:
         """Tell how far everything is.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -16,6 +15,7 @@ from classify.evidence_book import Seen, record, refuse_flight
 from classify.evidence_payload import EvidenceKind
 from classify.logbook import Version
 from classify.report_json import reading_json
+from tracker.opening import check_file
 from tracker.types import InputError, message
 from ui.book_chosen import chosen, date_option, file_type, help_of, setup_option
 from ui.command_known import known_from, known_options
@@ -138,11 +138,12 @@ def flight_command(
     language = language_of(ctx)
     it = chosen(archer, setup)
     newest = it.case().newest
+    # The reader looks too, but may have said by then that it is decoding a film that is not there.
+    check_file(clip)
     known_here = known_with_sheet(known_from(typed), it.archer, newest)
-    with suppress(OSError):  # the reader says what is wrong with a file that cannot be opened
-        refuse_flight(
-            it.book, newest, clip_sha256=file_sha256(clip), flight=known_here.flight, dated=dated
-        )
+    refuse_flight(
+        it.book, newest, clip_sha256=file_sha256(clip), flight=known_here.flight, dated=dated
+    )
     with progress_on_stderr(language) as progress:
         result = read_clip(clip, known=known_here, progress=progress)
     kept = keep_clip(it.book, clip)

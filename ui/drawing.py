@@ -7,7 +7,7 @@ text is escaped here.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from html import escape
 
@@ -18,6 +18,8 @@ from tracker.types import FloatArray
 
 FONT_PX = 14
 _LEFT, _RIGHT, _TOP, _BOTTOM = 56.0, 14.0, 30.0, 44.0
+_KEY_ROW, _KEY_LEFT, _KEY_MARK, _KEY_LETTER = 18, 8.0, 44.0, 6.6
+"""Pixels: height of a row of keys, where it begins, width of a mark with its gaps, of a letter."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,12 +34,15 @@ class Axis:
         What it shows, with unit.
     log
         True if equal ratios are equally long; `low` is above 0 then.
+    whole
+        True if it counts things: no mark stands between whole numbers.
     """
 
     low: float
     high: float
     name: str
     log: bool = False
+    whole: bool = False
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.low) and math.isfinite(self.high) and self.low < self.high):
@@ -86,7 +91,7 @@ class Axis:
             decades = range(math.floor(math.log10(self.low)), math.ceil(math.log10(self.high)) + 1)
             every = [m * 10.0**power for power in decades for m in (1, 2, 5)]
             return [value for value in every if self.low <= value <= self.high]
-        rough = (self.high - self.low) / most
+        rough = max((self.high - self.low) / most, 1.0 if self.whole else 0.0)
         power = 10.0 ** math.floor(math.log10(rough))
         step = next(m * power for m in (1, 2, 5, 10) if m * power >= rough * 0.999)
         first = math.ceil(self.low / step - 1e-9)
@@ -119,6 +124,30 @@ def span(values: FloatArray, *, around_zero: bool, least: float) -> tuple[float,
     return low, max(high, low + least)
 
 
+@dataclass(frozen=True, kw_only=True)
+class Key:
+    """What one kind of mark means, for the row under a chart.
+
+    Attributes
+    ----------
+    kind
+        Class of the mark.
+    text
+        What it means.
+    dot
+        ``round`` or ``diamond``; empty for a line.
+    """
+
+    kind: str
+    text: str
+    dot: str = ""
+
+    @property
+    def width(self) -> float:
+        """About how wide it is drawn, in pixels."""
+        return _KEY_MARK + _KEY_LETTER * len(self.text)
+
+
 @dataclass
 class Chart:
     """A chart being drawn; marks are added, then `svg` gives the picture.
@@ -135,6 +164,8 @@ class Chart:
         A sentence that says what the chart shows, for those who cannot see it.
     equal
         True if one unit shall be equally long on both axes.
+    keys
+        What its marks mean; the picture grows by their rows.
     """
 
     width: int
@@ -144,13 +175,15 @@ class Chart:
     title: str
     says: str
     equal: bool = False
+    keys: tuple[Key, ...] = ()
     _marks: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        self.height += _KEY_ROW * len(self._key_rows())
         if not self.equal:
             return
         across = (self.width - _LEFT - _RIGHT) / (self.x.high - self.x.low)
-        along = (self.height - _TOP - _BOTTOM) / (self.y.high - self.y.low)
+        along = (self.height - _TOP - self._below) / (self.y.high - self.y.low)
         if across > along:
             self.x = _widened(self.x, across / along)
         else:
@@ -163,8 +196,12 @@ class Chart:
             _LEFT / self.width,
             _TOP / self.height,
             1 - _RIGHT / self.width,
-            1 - _BOTTOM / self.height,
+            1 - self._below / self.height,
         )
+
+    @property
+    def _below(self) -> float:
+        return _BOTTOM + _KEY_ROW * len(self._key_rows())
 
     def place(self, x: npt.ArrayLike, y: npt.ArrayLike) -> FloatArray:
         """Turn data into the picture's pixels.
@@ -179,7 +216,7 @@ class Chart:
         numpy.ndarray
             (n, 2) pixels.
         """
-        right, bottom = self.width - _RIGHT, self.height - _BOTTOM
+        right, bottom = self.width - _RIGHT, self.height - self._below
         return np.column_stack(
             (
                 _LEFT + self.x.share(x) * (right - _LEFT),
@@ -248,7 +285,7 @@ class Chart:
         if low >= high:
             return
         (left, _), (right, _) = self.place([low, high], [self.y.low, self.y.low])
-        height = self.height - _TOP - _BOTTOM
+        height = self.height - _TOP - self._below
         self._marks.append(
             f'<rect class="{kind}" x="{left:.1f}" y="{_TOP}" width="{right - left:.1f}" '
             f'height="{height:.1f}"/>'
@@ -291,12 +328,36 @@ class Chart:
                 f'<text class="title" x="{_LEFT:.0f}" y="18">{escape(self.title)}</text>',
                 self._grid(),
                 *self._marks,
+                *self._written_keys(),
                 "</svg>",
             )
         )
 
+    def _key_rows(self) -> list[list[Key]]:
+        rows: list[list[Key]] = []
+        for key in self.keys:
+            if rows and sum(k.width for k in (*rows[-1], key)) <= self.width - 2 * _KEY_LEFT:
+                rows[-1].append(key)
+            else:
+                rows.append([key])
+        return rows
+
+    def _written_keys(self) -> Iterator[str]:
+        rows = self._key_rows()
+        for index, row in enumerate(rows):
+            x, y = _KEY_LEFT, self.height - 6 - _KEY_ROW * (len(rows) - 1 - index)
+            for key in row:
+                mark = np.array([[x + 12, y - 4.0]])
+                if not key.dot:
+                    yield f'<polyline class="{key.kind}" points="{x},{y - 4} {x + 24},{y - 4}"/>'
+                else:
+                    d = _rounds(mark, 6.0) if key.dot == "round" else _diamonds(mark, 8.3)
+                    yield f'<path class="{key.kind}" d="{d}"/>'
+                yield f'<text class="key" x="{x + 30}" y="{y}">{escape(key.text)}</text>'
+                x += key.width
+
     def _grid(self) -> str:
-        right, bottom = self.width - _RIGHT, self.height - _BOTTOM
+        right, bottom = self.width - _RIGHT, self.height - self._below
         parts: list[str] = []
         for value in self.x.ticks(max(3, self.width // 80)):
             (px, _), *_ = self.place([value], [self.y.low])
@@ -314,7 +375,7 @@ class Chart:
                 f"{_minus(value)}</text>"
             )
         parts.append(
-            f'<text class="axis" x="{(right + _LEFT) / 2:.0f}" y="{self.height - 8}" '
+            f'<text class="axis" x="{(right + _LEFT) / 2:.0f}" y="{bottom + _BOTTOM - 8}" '
             f'text-anchor="middle">{escape(self.x.name)}</text>'
             f'<text class="axis" transform="translate(14 {(bottom + _TOP) / 2:.0f}) rotate(-90)" '
             f'text-anchor="middle">{escape(self.y.name)}</text>'

@@ -45,6 +45,8 @@ class Film:
         What it shows, for those who cannot see it.
     caption
         Above it; empty for none.
+    drawn_on
+        Whether flight path, nock and swing are drawn into it.
     """
 
     mp4: bytes
@@ -52,6 +54,7 @@ class Film:
     half_s: float
     says: str
     caption: str = ""
+    drawn_on: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,7 +150,9 @@ def follow_film(
         # Where the enlargement has met its limit, the drawing keeps to the picture.
         per_unit = zoom / (curves.per_px_s * (time_s + framing.singular_time_s))
         view = _crop(frames[number], middle, zoom)
-        drawn.append(_annotated(view, curves, per_unit, time_s, drawn_on=drawn_on))
+        # One with a caption stands beside another, and is shown half as wide.
+        marked = _scale_bar(view, per_unit, curves.unit, size=1.4 if caption else 0.6)
+        drawn.append(_drawn_on(marked, curves, per_unit, time_s) if drawn_on else marked)
     step = float(np.median(np.diff(times))) if len(times) > 1 else 1 / (30 * SLOW)
     return Film(
         mp4=write_mp4(drawn, times),
@@ -155,6 +160,7 @@ def follow_film(
         half_s=step / 2,
         says=says,
         caption=caption,
+        drawn_on=drawn_on,
     )
 
 
@@ -210,14 +216,8 @@ def _stretched(grey: ByteArray) -> ByteArray:
     return np.asarray(cv2.LUT(grey, levels), dtype=np.uint8)
 
 
-def _annotated(
-    view: ByteArray, curves: Curves, per_unit: float, time_s: float, *, drawn_on: bool
-) -> ByteArray:
-    """Draw the flight path's place, the fitted swing, the trail so far and a scale bar."""
-    picture = np.asarray(cv2.cvtColor(view, cv2.COLOR_GRAY2RGB), dtype=np.uint8)
-    _scale_bar(picture, per_unit, curves.unit)
-    if not drawn_on:
-        return picture
+def _drawn_on(picture: ByteArray, curves: Curves, per_unit: float, time_s: float) -> ByteArray:
+    """Draw the flight path's place, the fitted swing and the trail so far."""
     past = curves.time_s <= time_s + 1e-9
     half = (SIDE_PX - 1) / 2
     scale = np.array([1.0, -1.0]) * per_unit
@@ -249,23 +249,26 @@ def _cross(picture: ByteArray) -> None:
         cv2.line(picture, (half, half - 7), (half, half + 7), shade, width)
 
 
-def _scale_bar(picture: ByteArray, per_unit: float, unit: str) -> None:
+def _scale_bar(view: ByteArray, per_unit: float, unit: str, *, size: float) -> ByteArray:
     """Draw a bar of a round length; the unit's sign is the same in every language."""
+    picture = np.asarray(cv2.cvtColor(view, cv2.COLOR_GRAY2RGB), dtype=np.uint8)
     length = next((step for step in (50, 20, 10, 5, 2, 1) if step * per_unit <= 0.3 * SIDE_PX), 1)
     wide = round(length * per_unit)
     left, level = 16, SIDE_PX - 18
-    for shade, width in ((_BLACK, 5), (_WHITE, 2)):
+    thin = round(2 * size / 0.6)
+    for shade, width in ((_BLACK, thin + 3), (_WHITE, thin)):
         cv2.line(picture, (left, level), (left + wide, level), shade, width)
         cv2.putText(
             picture,
             f"{length} {unit}",
-            (left, level - 9),
+            (left, level - round(15 * size)),
             cv2.FONT_HERSHEY_SIMPLEX,
-            0.6,
+            size,
             shade,
             width,
             cv2.LINE_AA,
         )
+    return picture
 
 
 def write_mp4(pictures: list[ByteArray], times_s: FloatArray) -> bytes:

@@ -10,7 +10,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from classify.read_result import ReadResult
-from classify.side_by_side import Difference, differences
+from classify.side_by_side import Axis, Difference, differences
 from tracker.types import InputError
 from ui.charts import Picture, compared_picture
 from ui.clip_chooser import ChosenClip, choices, clip_by_token, shelf
@@ -74,10 +74,13 @@ def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
         tokens,
         index=index,
         format_func=lambda key: named.get(key, key),
+        placeholder=word("pages.choose_placeholder"),
         key=f"beside-{side}",
         persist_state="session",
     )
     if picked is None:
+        if side in st.query_params:
+            place.warning(word("pages.clip_gone"))
         return None
     st.query_params[side] = picked
     return clip_by_token(picked, word)
@@ -87,7 +90,11 @@ def _show(clips: list[ChosenClip], results: list[ReadResult], word: Words) -> No
     columns = st.columns(2)
     for column, chosen, result in zip(columns, clips, results, strict=True):
         column.html(_head(chosen, result, word))
-    for axis in ("across", "up_down"):
+    same = clips[0].sha256 == clips[1].sha256
+    if same:
+        st.info(word("pages.beside_same"))
+    axes: tuple[Axis, ...] = () if same else ("across", "up_down")
+    for axis in axes:
         for found in differences(results[0].reading, results[1].reading, axis):
             st.html(_difference_html(found, word))
     curves = [curves_in_step(result) for result in results]

@@ -33,14 +33,16 @@ _RATES = ("60", "120", "240", "480", "960")
 _MARKINGS = ("bright", *(name for name in MARKINGS if name != "bright"))
 """What most nocks are comes first, which needs no place in the address."""
 
-# Field: lowest, highest, where it starts, step.
+# Field: where it starts, step. The fields know no bounds: one that does keeps what is out of them
+# to itself, so that the page would go on showing the plan of the numbers before. The plan says what
+# is possible instead.
 _NUMBERS = {
-    "field_of_view_deg": (5.0, 150.0, 65.0, 1.0),
-    "zoom": (0.5, 20.0, 2.0, 0.5),
-    "behind_m": (0.5, 30.0, 2.0, 0.25),
-    "offset_m": (-5.0, 5.0, 0.4, 0.1),
-    "distance_m": (5.0, 100.0, 18.0, 1.0),
-    "nock_mm": (3.0, 40.0, 6.5, 0.5),
+    "field_of_view_deg": (65.0, 1.0),
+    "zoom": (2.0, 0.5),
+    "behind_m": (2.0, 0.25),
+    "offset_m": (0.4, 0.1),
+    "distance_m": (18.0, 1.0),
+    "nock_mm": (6.5, 0.5),
 }
 
 
@@ -77,15 +79,13 @@ def _fields(word: Words) -> tuple[tuple[str, str], dict[str, float], str]:
         bind="query-params",
     )
     numbers: dict[str, float] = {}
-    for index, (name, (low, high, start, step)) in enumerate(_NUMBERS.items()):
+    for index, (name, (start, step)) in enumerate(_NUMBERS.items()):
         # A row at a time: a phone shows one column under the other, and must keep the order.
         columns = st.columns(2) if index % 2 == 0 else columns
         numbers[name] = columns[index % 2].number_input(
             word(f"planning.{name}"),
-            low,
-            high,
-            start,
-            step,
+            value=start,
+            step=step,
             format="%g",
             key=f"plan-{name}",
             bind="query-params",

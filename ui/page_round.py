@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from html import escape
 
 import streamlit as st
 
+from classify.clip_store import safe_name
 from classify.several import Swing, who_swings
 from classify.types import Reading
 from tracker.types import InputError, Progress
@@ -27,9 +29,12 @@ from ui.reading_words import (
     listed,
     swing_words,
 )
+from ui.rounds_part import attempt
 
 _READ = ("read", "sure", "frequency", "swing")
 _COLUMNS = ("state", *_READ)
+_BUSY_S, _REST_S = 1.0, 5.0
+"""How often the table looks at the queue."""
 
 
 def read_queued(clip: QueuedClip, progress: Progress) -> Reading:
@@ -77,7 +82,7 @@ def show_round() -> None:
     with st.expander(word("round.known"), expanded=empty):
         typed = known_form(
             "known-round",
-            st.session_state.get("round-said", {}),
+            the_queue().said(),
             word,
             # Before any clip is there, there is nothing to read again.
             send=word("round.known_keep") if empty else "",
@@ -94,13 +99,37 @@ def _keep_said(typed: dict[str, str], word: Words) -> None:
     except InputError as mistake:
         st.error(word.safe(mistake.message))
         return
-    st.session_state["round-said"] = typed
-    for clip in the_queue().clips():
-        _enqueue(clip.sha256)
+    queue = the_queue()
+    clips = [clip.sha256 for clip in queue.clips() if clip.sha256]
+    changed = _changed(queue.said(), typed)
+    if not attempt(word, lambda: _note_all(clips, changed)):
+        return
+    queue.say(typed)
+    for sha256 in clips:
+        _enqueue(sha256)
     st.rerun()
 
 
+def _changed(before: Mapping[str, str], typed: Mapping[str, str]) -> dict[str, str]:
+    """Tell what the form says about each clip: a blank only where it takes something back."""
+    return {name: text for name, text in typed.items() if text or before.get(name)}
+
+
+def _note_all(clips: list[str], said: Mapping[str, str]) -> None:
+    for sha256 in clips:
+        _note(sha256, said)
+
+
+def _note(sha256: str, said: Mapping[str, str]) -> None:
+    """Keep what is known with the clip, where its own page keeps it, beside what was said there."""
+    before = dict(shelf().last(sha256, "known") or {})
+    after = {**before, **said}
+    if after != before:
+        shelf().note(sha256, "known", after)
+
+
 def _take_films(word: Words) -> None:
+    """Take what was given, once; a file that cannot be used becomes a row that says why."""
     counter = st.session_state.setdefault("round-uploads", 0)
     given = st.file_uploader(
         word("round.upload"),
@@ -111,50 +140,40 @@ def _take_films(word: Words) -> None:
     )
     if not given:
         return
-    kept = []
     for film in given:
         try:
-            kept.append(shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20))
+            kept = shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
+            _note(kept.sha256, _changed({}, the_queue().said()))
         except InputError as mistake:
-            st.error(word.safe(mistake.message))
-    for clip in kept:
-        _enqueue(clip.sha256)
-    if len(kept) == len(given):
-        # A fresh uploader lets go of the copies in memory.
-        st.session_state["round-uploads"] = counter + 1
-        st.rerun()
+            the_queue().refuse(safe_name(film.name), mistake.message)
+        else:
+            _enqueue(kept.sha256)
+    # A fresh uploader lets go of the copies in memory, and nothing is taken from it twice.
+    st.session_state["round-uploads"] = counter + 1
+    st.rerun()
 
 
 def _enqueue(sha256: str) -> None:
-    """Queue a clip with what is said about the round, and what was corrected about itself."""
+    """Queue a clip with what is kept about it."""
     kept = shelf().clip(sha256)
     if kept is None:
         return
     said = told(shelf(), sha256, {})
-    said.update({name: text for name, text in _round_said().items() if text})
     the_queue().add(
         QueuedClip(token=sha256, name=kept.name, path=kept.path, sha256=sha256, said=said)
     )
 
 
-def _round_said() -> dict[str, str]:
-    said = st.session_state.get("round-said", {})
-    return dict(said) if isinstance(said, dict) else {}
-
-
 def _table(word: Words) -> None:
-    queue = the_queue()
-    if queue.busy():
-        _live_table(word)
-    else:
-        _draw_table(word)
+    busy = the_queue().busy()
+    # At rest too: the queue is one for all tabs, and another one may have put something there.
+    st.fragment(_live_table, run_every=_BUSY_S if busy else _REST_S)(word, busy)
 
 
-@st.fragment(run_every=1.0)
-def _live_table(word: Words) -> None:
-    """Draw the table again each second, and the whole page once all is done."""
+def _live_table(word: Words, busy: bool) -> None:
+    """Draw the table again and again, and the whole page when work begins or ends."""
     _draw_table(word)
-    if not the_queue().busy():
+    if the_queue().busy() != busy:
         st.rerun()
 
 
@@ -214,7 +233,9 @@ def _row(clip: QueuedClip, word: Words) -> str:
     else:
         cells = ("",) * len(_READ) if reading is None else _cells(reading, word)
         said = "".join(_cell(name, text, word) for name, text in zip(_READ, cells, strict=True))
-    link = f'<a href="/?clip={escape(clip.token)}" target="_self">{escape(clip.name)}</a>'
+    link = escape(clip.name)
+    if clip.sha256:  # a file that could not be kept has no page
+        link = f'<a href="/?clip={escape(clip.token)}" target="_self">{link}</a>'
     state = _cell("state", _state(clip, word), word)
     return f'<tr><th scope="row">{link}</th>{state}{said}</tr>'
 

@@ -28,6 +28,16 @@ _NAMES = {
     "yellowColor": "yellow-color",
 }
 
+_TOOL_SAYS = {
+    "choose-options": "choose_options",
+    "select-all": "select_all",
+    "no-results": "no_results",
+    "enter-sends": "enter_sends",
+    "enter-applies": "enter_applies",
+    "file-refused": "file_refused",
+}
+"""Sentences that stand where the tool that draws the page has English ones of its own."""
+
 # A wide wave, a narrow quick one, a wave that runs up the page, a straight line, a struck ring.
 _SHAPES = {
     "fishtailing": "M4 24 C10 2 18 2 24 24 S38 46 44 24",
@@ -68,6 +78,7 @@ def put_style(word: Words) -> None:
     own = {f"st-{name}": theme[key] for key, name in _NAMES.items()}
     own["ts-choose-file"] = _quoted(word("pages.upload_choose"))
     own["ts-file-limit"] = _quoted(word("pages.upload_limit", most_gb=UPLOAD_LIMIT_MB // 1024))
+    own |= {f"ts-{name}": _quoted(word(f"pages.tool_{key}")) for name, key in _TOOL_SAYS.items()}
     said = "".join(f"--{name}:{value};" for name, value in own.items())
     st.html(f"<style>:root{{{said}}}{_sheet()}</style>")
 

@@ -19,10 +19,10 @@ from classify.apart import read_clip
 from classify.pipeline import read_followed
 from classify.read_result import ReadResult
 from classify.types import Known
-from tracker.types import Followed, Progress
+from tracker.types import Followed, InputError, Progress
 from ui.followed_files import FollowedFiles
 from ui.kept_readings import Kept
-from ui.shelf import data_folder
+from ui.shelf import Shelf, data_folder
 
 _MOST_KEPT = 48
 _LOG = logging.getLogger("tailsway.dashboard")
@@ -85,7 +85,19 @@ def kept_reading(
         followed = followed_films.get((sha256, known.capture_hz, known.click), follow)
         return fresh[0] if fresh else read_followed(followed, known=known)
 
-    return results.get((sha256, known), make)
+    try:
+        return results.get((sha256, known), make)
+    except InputError as mistake:
+        raise _named(mistake, path, sha256) from None
+
+
+def _named(mistake: InputError, path: Path, sha256: str) -> InputError:
+    """Call the film by the coach's name for it: on the disk it is called by its hash."""
+    kept = Shelf(data_folder()).clip(sha256)
+    values = dict(mistake.message.values)
+    if kept is None or values.get("path") not in (path.name, str(path)):
+        return mistake
+    return InputError(mistake.message.key, **{**values, "path": kept.name})
 
 
 def followed_before(sha256: str, known: Known) -> bool:

@@ -175,7 +175,8 @@ def report_page(
         caution=proposal.caution,
         done=tuple(_done(case, language)),
         always=words("always"),
-        words={name: words(f"heading_{name}") for name in HEADINGS},
+        words={name: words(f"heading_{name}") for name in HEADINGS}
+        | ({"expect": words("heading_test")} if proposal.is_test else {}),
     )
 
 

@@ -343,8 +343,8 @@ def confusion_html(answers: list[Answer], word: Words) -> str:
     rows = []
     for shown, name, counts in zip(LABELS, names, confusion(answers), strict=True):
         cells = "".join(
-            f'<td class="{_mark(count, right=said == shown)}" '
-            f'data-label="{escape(word("teach.confusion_said", label=other))}">{count or "·"}</td>'
+            f'<td data-label="{escape(word("teach.confusion_said", label=other))}">'
+            f'<span class="{_mark(count, right=said == shown)}">{count or "·"}</span></td>'
             for said, other, count in zip(LABELS, names, counts, strict=True)
         )
         rows.append(f'<tr><th scope="row">{escape(name)}</th>{cells}</tr>')
@@ -371,7 +371,9 @@ def _progress_picture(answers: list[Answer], word: Words) -> Picture:
         chart = Chart(
             width=width,
             height=height,
-            x=Axis(low=1.0, high=float(len(shares)), name=word("teach.progress_answers")),
+            x=Axis(
+                low=1.0, high=float(len(shares)), name=word("teach.progress_answers"), whole=True
+            ),
             y=Axis(low=0.0, high=100.0, name=word("teach.progress_percent")),
             title=word("teach.progress"),
             says=word("teach.progress_says", share=shares[-1]),

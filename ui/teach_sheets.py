@@ -8,7 +8,7 @@ import streamlit as st
 
 from classify.imagined import Imagined, imagine
 from classify.knowledge import causes_for
-from classify.types import Hand
+from classify.types import Cause, Hand
 from ui.clip_chooser import clip_by_token, shelf
 from ui.corrections import told
 from ui.curves import curves_of
@@ -70,7 +70,7 @@ def _sheet_html(label: str, hand: Hand | None, word: Words) -> str:
         parts.append(f"<h3>{escape(word(f'teach.sheet_{name}'))}</h3>")
         parts.append(f"<p>{escape(word(f'teach.{name}_{label}'))}</p>")
     parts.append(f"<h3>{escape(word('teach.sheet_check'))}</h3>")
-    causes = () if label == "clean" else causes_for({label: 1.0}, hand=hand, language=word.language)
+    causes = () if label == "clean" else _checks(label, hand, word)
     if not causes:
         parts.append(f"<p>{escape(word('teach.no_checks'))}</p>")
     else:
@@ -81,6 +81,12 @@ def _sheet_html(label: str, hand: Hand | None, word: Words) -> str:
         )
         parts.append(f'<ol class="ts-causes">{items}</ol>')
     return "".join([*parts, "</section>"])
+
+
+def _checks(label: str, hand: Hand | None, word: Words) -> list[Cause]:
+    """Order what to check: powder first, for a bare shaft tells nothing before it."""
+    causes = causes_for({label: 1.0}, hand=hand, language=word.language)
+    return sorted(causes, key=lambda cause: cause.name != "contact_unknown")
 
 
 def _source_html(source: str, word: Words) -> str:

@@ -33,6 +33,7 @@ export default function (component) {
       videos.push(video);
       fill(video, film.address);
     }
+    if (data.legend) add(left, "p", "legend").textContent = data.legend;
   }
   const sketch = data.sketch ? add(left, "canvas", "sketch") : null;
   if (sketch) {

@@ -133,6 +133,9 @@ def viewer_data(
             }
             for film in films
         ],
+        "legend": say(message("pages.film_legend"), language)
+        if any(film.drawn_on for film in films)
+        else "",
         "pictures": [_packed(column, picture, times) for column, picture in pictures],
         "sketch": None if sketch is None else _packed_sketch(sketch, language),
         "loops": sketch is not None,

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import settled
+from ui.dash_words import Words
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("pages")]
 """On one worker, which serves them from one dashboard: what one has read the next need not."""
@@ -82,3 +85,62 @@ def test_language_changes_every_sentence_we_wrote(dashboard: str, page: Page) ->
     expect(choose).to_be_visible()
     expect(choose.get_by_text("Upload", exact=True)).to_have_css("font-size", "0px")
     expect(page.get_by_text("per file")).not_to_be_visible()
+
+
+def written(page: Page, selector: str, pseudo: str = "::after") -> str:
+    """Give what the style sheet writes at a place, without its quotation marks."""
+    return str(
+        page.locator(selector).first.evaluate(
+            "(e, pseudo) => getComputedStyle(e, pseudo).content", pseudo
+        )
+    ).strip('"')
+
+
+def test_hints_of_fields_and_refused_files_are_said_in_the_language(
+    dashboard: str, page: Page, tmp_path: Path
+) -> None:
+    """What Enter does, how much of a text is used, and that a file was not taken."""
+    word = Words("es")
+    page.goto(f"{dashboard}/teach?lesson=naming&language=es")
+    settled(page)
+    field = page.locator("input[type=text]").first
+    field.fill("Ro")
+    hint = '[data-testid="InputInstructions"] > span'
+    expect(page.locator(hint)).to_have_count(2)
+    assert written(page, f"{hint}:first-child") == word("pages.tool_enter_applies")
+    expect(page.locator(hint).first).to_have_css("font-size", "0px")
+    assert written(page, f"{hint}:last-child") == "none"
+    field.press("Enter")
+    expect(page.locator(hint)).to_have_text("2/40")
+    assert written(page, hint) == "none"
+    expect(page.locator(hint)).not_to_have_css("font-size", "0px")
+    page.goto(f"{dashboard}/round?language=es")
+    settled(page)
+    page.locator("input[type=text]").first.fill("240")
+    assert written(page, hint) == word("pages.tool_enter_sends")
+    (tmp_path / "notes.zip").write_text("no film")
+    page.locator('input[type="file"]').first.set_input_files(tmp_path / "notes.zip")
+    page.locator('[aria-invalid="true"]').first.wait_for()
+    assert written(page, ".stFileUploader") == word("pages.tool_file_refused")
+
+
+def test_wrapped_choices_are_closed_on_every_side(dashboard: str, chromium: Browser) -> None:
+    """Each choice has a border all round where a phone breaks the line between them."""
+    context = chromium.new_context(viewport={"width": 390, "height": 844})
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    page.goto(f"{dashboard}/teach?lesson=naming&language=es")
+    settled(page)
+    sides = (
+        page.locator('[data-testid="stButtonGroup"]')
+        .first.locator("button")
+        .evaluate_all(
+            "all => all.map(e => { const s = getComputedStyle(e); return [s.borderTopColor,"
+            " s.borderRightColor, s.borderBottomColor, s.borderLeftColor]; })"
+        )
+    )
+    context.close()
+    assert len(sides) == 3
+    for colours in sides:
+        assert len(set(colours)) == 1
+        assert colours[0] != "rgba(0, 0, 0, 0)"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 import ui.page_round
 from tests.browser.conftest import settled
 from tests.made_readings import made_reading, made_refusal, made_two_at_once
+from tracker.types import message
 from ui.clip_queue import QueuedClip
 from ui.dash_words import Words
 from ui.page_round import table_html
@@ -93,14 +95,17 @@ def test_round_is_read_and_a_change_proposed_and_reported(
 
 @pytest.mark.parametrize("width", [1280, 1000, 390])
 def test_a_refusal_in_the_table_leaves_the_numbers_in_sight(page: Page, width: int) -> None:
-    """Its sentence wraps, and so do two swings: nothing of the table lies outside its frame."""
+    """It wraps, and so do two swings and the longest name: nothing lies outside the frame."""
     readings = (made_refusal(), made_two_at_once(), made_reading())
     clips = [
         QueuedClip(
             token=n, name=f"{n}.mp4", path=Path(n), sha256=n, said={}, state="done", reading=r
         )
-        for n, r in zip("abc", readings, strict=True)
+        for n, r in zip((f"{'a' * 70}.mp4", "b", "c"), readings, strict=True)
     ]
+    problem = message("film.not_a_film", path=f"{64 * 'f'}.mp4")
+    failed = replace(clips[0], state="failed", reading=None, problem=problem)
+    clips.append(failed)
     css = (Path(ui.page_round.__file__).parent / "page.css").read_text(encoding="utf-8")
     page.set_viewport_size({"width": width, "height": 900})
     page.set_content(f"<style>{css}</style>{table_html(clips, Words('en'))}")
@@ -140,7 +145,7 @@ def test_what_was_set_is_still_there_after_a_reload(dashboard: str, page: Page) 
     page.reload()
     settled(page)
     expect(slider).to_have_value("0")
-    page.goto(f"{dashboard}/plan?plan-behind_m=3.25&plan-marking=dark&plan-zoom=99")
+    page.goto(f"{dashboard}/plan?plan-behind_m=3.25&plan-marking=dark&plan-zoom=much")
     settled(page)
     behind = page.get_by_role("spinbutton", name="Camera behind the nock, m")
     expect(behind).to_have_value("3.25")
