@@ -297,3 +297,12 @@ def test_naming_exercise_does_not_give_the_answer_away(number: int) -> None:
     assert not done.exception
     assert "% sure" not in html_of(done)
     assert "ts-card" not in html_of(done)
+
+
+def test_the_open_clip_is_still_open_after_another_page(made_clip: str) -> None:
+    """Another page takes the clip out of the address; coming back does not lead to the greeting."""
+    done = app(read, clip=made_clip)
+    del done.query_params["clip"]
+    done = done.run()
+    assert "ts-hello" not in html_of(done)
+    assert done.query_params["clip"] == made_clip

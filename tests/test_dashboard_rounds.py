@@ -13,9 +13,10 @@ from classify.clip_store import keep_clip
 from classify.evidence_book import decisions_of, record
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
+from classify.logbook_undo import history
 from classify.setup_sheet import sheet_fields
 from fixtures.season import play_season
-from tests.made_logbook import READING, made_logbook
+from tests.made_logbook import BARE, READING, TYPED, made_logbook
 from ui.shelf import Shelf
 
 
@@ -207,3 +208,102 @@ def test_a_flight_that_stands_there_is_told_of_on_the_page(tmp_path, monkeypatch
     page = next(b for b in page.button if b.label == "Read it and keep it").click().run()
     assert not page.exception
     assert "written down already" in page.error[0].value
+
+
+def button(page: AppTest, label: str):
+    """Give the button of a name."""
+    return next(one for one in page.button if one.label == label)
+
+
+def test_a_forgotten_hand_is_said_on_the_page(tmp_path, monkeypatch):
+    """The page asks for it while it is missing; a test that goes to one side then advises."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book = LogbookFile(tmp_path)
+    archer = logbook.add_archer(book, "Robin", hand=None, notes="club")
+    first = logbook.add_setup(
+        book, archer, "bow", typed=TYPED, dated="2026-01-10", reason="as bought"
+    )
+    record(book, first, "bare shaft", BARE, dated="2026-01-10")
+    page = opened()
+    assert "Say right or left: weak" in page.error[0].value
+    asked = f"hand-{archer.id[:8]}-None"
+    page = button(page, "Write the hand down").click().run()
+    assert page.error[0].value == "Say right or left."
+    page.radio(asked).set_value("left")
+    page = button(page, "Write the hand down").click().run()
+    assert not page.exception
+    assert page.success[0].value == "Written down: Robin is left-handed."
+    assert not page.error
+    assert "ts-change" in html_of(page)
+    kept = logbook.find_archer(book, "Robin")
+    assert (kept.hand, kept.notes) == ("left", "club")
+
+
+@pytest.mark.usefixtures("season")
+def test_a_wrong_hand_is_corrected_with_its_reason(season):
+    """Without a reason nothing changes; with one the word before stays in the history."""
+    book, _ = season
+    archer = logbook.find_archer(book, "Birch")
+    other = {"right": "left", "left": "right"}[str(archer.hand)]
+    page = opened(archer="Birch")
+    field = f"hand-{archer.id[:8]}"
+    page.radio(f"{field}-{archer.hand}").set_value(other)
+    page = button(page, "Write the hand down").click().run()
+    assert "Say why" in page.error[0].value
+    page.text_input(f"{field}-why").set_value("mixed up")
+    page = button(page, "Write the hand down").click().run()
+    assert not page.exception
+    assert logbook.find_archer(book, "Birch").hand == other
+    assert [reason for _, reason, _ in history(book, archer.id)] == ["mixed up"]
+
+
+@pytest.mark.usefixtures("season")
+def test_the_archer_of_before_comes_back_after_another_page():
+    """Another page takes the archer out of the address; nobody else's advice comes instead."""
+    page = opened(archer="Birch")
+    del page.query_params["archer"]
+    page.session_state["elsewhere"] = True
+    page = page.run()
+    assert page.selectbox("rounds-archer").value == "Birch"
+    assert page.query_params["archer"] == "Birch"
+
+
+@pytest.mark.usefixtures("season")
+def test_going_back_brings_the_archer_of_the_address():
+    """An address that changes under an open page is followed, as a link would be."""
+    page = opened(archer="Birch")
+    page = page.selectbox("rounds-archer").set_value("Cedar").run()
+    page.query_params["archer"] = "Birch"
+    page = page.run()
+    assert page.selectbox("rounds-archer-1").value == "Birch"
+
+
+def test_what_was_just_written_down_is_chosen_and_stands_in_the_address(tmp_path, monkeypatch):
+    """The second bow, and the second archer; by its address the bow comes back on another day."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    _, archer, *_ = made_logbook(tmp_path)
+    own = archer.id[:8]
+    page = opened()
+    page.text_input(f"setup-name-{own}").set_value("travel bow")
+    page = button(page, "Write the set-up down").click().run()
+    assert not page.exception
+    assert page.success[0].value == "Written down: travel bow."
+    assert page.selectbox(f"rounds-setup-{own}-1").value == "travel bow"
+    assert page.query_params["setup"] == "travel bow"
+    again = opened(archer=archer.name, setup="travel bow")
+    assert again.selectbox(f"rounds-setup-{own}").value == "travel bow"
+    page.text_input("new-archer-name").set_value("Aspen")
+    page = button(page, "Write the archer down").click().run()
+    assert page.selectbox("rounds-archer-1").value == "Aspen"
+    assert "setup" not in page.query_params
+    page = page.selectbox("rounds-archer-1").set_value(archer.name).run()
+    assert page.selectbox(f"rounds-setup-{own}-1").value == "travel bow"
+
+
+def test_an_address_of_a_bow_that_is_not_here_shows_no_other_bows_advice(tmp_path, monkeypatch):
+    """A warning and an empty choice."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    made_logbook(tmp_path)
+    page = opened(setup="lost bow")
+    assert "set-up of this address is not there" in page.warning[0].value
+    assert "ts-change" not in html_of(page)

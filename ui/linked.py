@@ -1,4 +1,4 @@
-"""A choice between a few things that stands in the address of the page, for links."""
+"""Choices that stand in the address of the page, for links."""
 
 from __future__ import annotations
 
@@ -58,3 +58,67 @@ def linked_choice(
     if kept:
         st.session_state[f"kept-{name}"] = chosen
     return chosen
+
+
+def linked_name(
+    name: str, label: str, names: Sequence[str], *, key: str, owner: str = ""
+) -> str | None:
+    """Show a choice between things that people named; it follows the address, and is remembered.
+
+    Parameters
+    ----------
+    name
+        Of the query parameter.
+    label
+        What is chosen.
+    names
+        To choose from; the first is the one of a first visit.
+    key
+        Of the widget.
+    owner
+        Whose names they are, where each has their own.
+
+    Returns
+    -------
+    str or None
+        What is chosen; None if the address names what is not there.
+    """
+    asked, seen = st.query_params.get(name), f"address-{name}{owner}"
+    if asked is not None and st.session_state.setdefault(seen, asked) != asked:
+        # somebody went back, or followed a link: what was chosen before stands no more
+        turn_to(name, asked, owner=owner)
+    kept = st.session_state.get(f"kept-{name}{owner}")
+    wanted = asked or (kept if kept in names else names[0])
+    turn = st.session_state.get(f"turn-{name}{owner}", 0)
+    chosen = st.selectbox(
+        label,
+        names,
+        index=names.index(wanted) if wanted in names else None,
+        # the browser keeps a widget's value as long as its key: another key begins anew
+        key=f"{key}-{turn}" if turn else key,
+    )
+    if chosen is not None:
+        if chosen != asked:
+            st.query_params[name] = chosen
+        st.session_state[seen] = chosen
+        st.session_state[f"kept-{name}{owner}"] = chosen
+    return chosen
+
+
+def turn_to(name: str, value: str | None, *, owner: str = "") -> None:
+    """Choose something by the program, as if the address had named it.
+
+    Parameters
+    ----------
+    name, owner
+        As `linked_name` has them.
+    value
+        What is chosen from the next run of the page on; None for nothing in particular.
+    """
+    if value is None:
+        st.query_params.pop(name, None)
+        st.session_state.pop(f"kept-{name}{owner}", None)
+    else:
+        st.query_params[name] = value
+        st.session_state[f"address-{name}{owner}"] = value
+    st.session_state[f"turn-{name}{owner}"] = st.session_state.get(f"turn-{name}{owner}", 0) + 1

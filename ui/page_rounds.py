@@ -9,11 +9,11 @@ import streamlit as st
 from classify.casebook import open_case
 from classify.logbook import Archer, Bow, add_archer, add_setup, archers, setups
 from classify.logbook_file import LogbookFile
-from classify.types import Hand
 from fixtures.season import play_season
 from tracker.types import InputError, message
 from ui.dash_words import Words, page_words
-from ui.linked import linked_choice
+from ui.linked import linked_choice, linked_name, turn_to
+from ui.rounds_archer import hand_field, hand_part, say_next, show_said
 from ui.rounds_next import compare_part, next_part, report_part
 from ui.rounds_part import AtHand, attempt, day_field, open_book
 from ui.rounds_seen import seen_part
@@ -26,7 +26,6 @@ _PARTS = {
     "compare": compare_part,
     "report": report_part,
 }
-_HANDS: tuple[Hand, ...] = ("right", "left")
 
 
 def show_rounds() -> None:
@@ -53,6 +52,9 @@ def _show(book: LogbookFile, word: Words) -> None:
         return
     with right:
         bow = _choose_setup(book, archer, word)
+    show_said(word)
+    if archer.hand is None:
+        hand_part(book, archer, word)
     if bow is not None:
         at = AtHand(book=book, bow=bow, case=open_case(book, archer, bow.id), word=word)
         part = linked_choice(
@@ -65,6 +67,8 @@ def _show(book: LogbookFile, word: Words) -> None:
         _PARTS[part](at)
     with st.expander(word("rounds.new_setup"), expanded=bow is None):
         _new_setup(book, archer, word)
+    if archer.hand is not None:
+        hand_part(book, archer, word)
     with st.expander(word("rounds.new_archer")):
         _new_archer(book, word)
 
@@ -83,17 +87,14 @@ def _newcomer(book: LogbookFile, word: Words) -> None:
 def _choose_archer(known: list[Archer], word: Words) -> Archer | None:
     """Choose an archer; an address that names nobody here must not bring up another's advice."""
     names = [archer.name for archer in known]
-    asked = st.query_params.get("archer", names[0])
-    name = st.selectbox(
-        word("rounds.archer"),
-        names,
-        index=names.index(asked) if asked in names else None,
-        key="rounds-archer",
-    )
+    before = st.query_params.get("archer")
+    name = linked_name("archer", word("rounds.archer"), names, key="rounds-archer")
     if name is None:
         st.warning(word("rounds.archer_gone"))
         return None
-    st.query_params["archer"] = name
+    if before not in (None, name):
+        # the address names a set-up of the archer before
+        st.query_params.pop("setup", None)
     return known[names.index(name)]
 
 
@@ -103,25 +104,25 @@ def _choose_setup(book: LogbookFile, archer: Archer, word: Words) -> Bow | None:
         st.write(word.safe(message("rounds.no_setup", name=archer.name)))
         return None
     names = [bow.name for bow in bows]
-    name = st.selectbox(word("rounds.setup"), names, key=f"rounds-setup-{archer.id[:8]}")
+    own = archer.id[:8]
+    name = linked_name(
+        "setup", word("rounds.setup"), names, key=f"rounds-setup-{own}", owner=f"-{own}"
+    )
+    if name is None:
+        st.warning(word("rounds.setup_gone"))
+        return None
     return bows[names.index(name)]
 
 
 def _new_archer(book: LogbookFile, word: Words) -> None:
     with st.form("new-archer", border=False):
         name = st.text_input(word("rounds.archer_name"), key="new-archer-name")
-        hand = st.radio(
-            word("pages.known_hand"),
-            _HANDS,
-            index=None,
-            format_func=lambda value: word(f"pages.hand_{value}"),
-            horizontal=True,
-            key="new-archer-hand",
-        )
+        hand = hand_field("new-archer-hand", None, word)
         sent = st.form_submit_button(word("rounds.keep_archer"))
     if sent and attempt(word, lambda: add_archer(book, name, hand=hand)):
-        st.query_params["archer"] = name.strip()
-        st.session_state.pop("rounds-archer", None)
+        turn_to("archer", name.strip())
+        st.query_params.pop("setup", None)
+        say_next(message("logbook.kept_archer", name=name.strip()))
         st.rerun()
 
 
@@ -136,4 +137,6 @@ def _new_setup(book: LogbookFile, archer: Archer, word: Words) -> None:
     said = {field: text for field, text in typed.items() if text}
     reason = word("rounds.first_version")
     if attempt(word, lambda: add_setup(book, archer, name, typed=said, dated=day, reason=reason)):
+        turn_to("setup", name.strip(), owner=f"-{archer.id[:8]}")
+        say_next(message("logbook.kept_archer", name=name.strip()))
         st.rerun()
