@@ -67,6 +67,7 @@ def put_style(word: Words) -> None:
     theme = DARK if st.context.theme.type == "dark" else LIGHT
     own = {f"st-{name}": theme[key] for key, name in _NAMES.items()}
     own["ts-choose-file"] = _quoted(word("pages.upload_choose"))
+    own["ts-menu"] = _quoted(word("pages.menu"))
     own["ts-file-limit"] = _quoted(word("pages.upload_limit", most_gb=UPLOAD_LIMIT_MB // 1024))
     said = "".join(f"--{name}:{value};" for name, value in own.items())
     st.html(f"<style>:root{{{said}}}{_sheet()}</style>")
