@@ -13,12 +13,16 @@ from streamlit.testing.v1 import AppTest
 import ui.reading_store
 from classify.pipeline import ReadResult
 from classify.types import Known, Reading
+from tests.made_logbook import made_logbook
 from tests.made_readings import made_reading, made_refusal, made_result, write_made_film
 from tracker.types import InputError, Progress
+from ui import page_phone
+from ui.clip_queue import QueuedClip
 from ui.correction_part import note_text
 from ui.dash_words import Words
 from ui.known_form import FIELDS
 from ui.page_plan import _NUMBERS
+from ui.page_round import table_html
 from ui.shelf import Shelf
 
 
@@ -306,3 +310,27 @@ def test_the_open_clip_is_still_open_after_another_page(made_clip: str) -> None:
     done = done.run()
     assert "ts-hello" not in html_of(done)
     assert done.query_params["clip"] == made_clip
+
+
+def test_links_lead_to_pages_in_the_same_language(tmp_path: Path, shelf: Shelf) -> None:
+    """From the logbook, from a round, from what was seen and from the phone's films."""
+    _, archer, *_ = made_logbook(tmp_path)
+    with (tmp_path / "film.mp4").open("rb") as stream:
+        film = shelf.keep(stream, "came.mp4").sha256
+    listed = html_of(app(logbook, language="es"))
+    seen = html_of(app(rounds, language="es", archer=archer.name, part="seen"))
+    clip = QueuedClip(token=film, name="a & b", path=tmp_path, sha256=film, said={})
+    round_ = table_html([clip], Words("es"))
+    page_phone._door().arrived.append(film)
+    came = html_of(app(phone, language="es"))
+    assert 'href="/rounds?archer=%C3%9Cnal-7&amp;language=es"' in listed
+    for shown in (round_, seen, came):
+        assert f'href="/?clip={film}&amp;language=es"' in shown
+
+
+def test_one_function_writes_every_link_between_the_pages() -> None:
+    """No other module writes such an address, which would lose the language."""
+    code = {
+        path.name: path.read_text("utf-8") for path in Path(page_phone.__file__).parent.glob("*.py")
+    }
+    assert [name for name, text in code.items() if 'href="/' in text] == ["linked.py"]

@@ -1,14 +1,45 @@
-"""Choices that stand in the address of the page, for links."""
+"""Links between the pages, and choices that stand in the address of a page for them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from html import escape
 from typing import TypeVar
+from urllib.parse import urlencode
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 Option = TypeVar("Option", bound=str)
+
+
+def page_link(page: str, text: str, language: str, **query: str) -> str:
+    """Write a link to a page of the dashboard, which opens in the language of this one.
+
+    Parameters
+    ----------
+    page
+        Its path; "" is the page on which a clip is read.
+    text
+        What the link says.
+    language
+        Two letters.
+    **query
+        What else its address names; empty texts are left out.
+
+    Returns
+    -------
+    str
+        HTML.
+
+    Examples
+    --------
+    >>> page_link("rounds", "Jo & Al", "es", archer="Jo & Al")
+    '<a href="/rounds?archer=Jo+%26+Al&amp;language=es" target="_self">Jo &amp; Al</a>'
+    """
+    said = {name: value for name, value in query.items() if value}
+    address = f"/{page}?{urlencode({**said, 'language': language})}"
+    return f'<a href="{escape(address)}" target="_self">{escape(text)}</a>'
 
 
 def linked_choice(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import tempfile
 from html import escape
 from pathlib import Path
-from urllib.parse import quote
 
 import streamlit as st
 
@@ -17,6 +16,7 @@ from classify.logbook_undo import undo_delete
 from tracker.types import InputError
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
+from ui.linked import page_link
 from ui.rounds_part import attempt, open_book
 from ui.shelf import PIECE_BYTES, data_folder
 
@@ -45,8 +45,8 @@ def _archers(book: LogbookFile, word: Words) -> None:
         st.html(f'<p class="ts-hello">{escape(word("book.empty"))}</p>')
         return
     rows = "".join(
-        f'<tr><th scope="row"><a href="/rounds?archer={quote(archer.name)}" target="_self">'
-        f"{escape(archer.name)}</a></th>"
+        f'<tr><th scope="row">'
+        f"{page_link('rounds', archer.name, word.language, archer=archer.name)}</th>"
         f'<td data-label="{escape(word("book.head_hand"))}">'
         f"{escape(word('pages.hand_' + (archer.hand or 'unknown')))}</td>"
         f'<td data-label="{escape(word("book.head_setups"))}">'
