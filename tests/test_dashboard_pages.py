@@ -334,3 +334,15 @@ def test_one_function_writes_every_link_between_the_pages() -> None:
         path.name: path.read_text("utf-8") for path in Path(page_phone.__file__).parent.glob("*.py")
     }
     assert [name for name, text in code.items() if 'href="/' in text] == ["linked.py"]
+
+
+@pytest.mark.usefixtures("shelf")
+def test_what_is_found_is_said_in_words_and_leads_there(tmp_path: Path) -> None:
+    """No JSON and no name of the program; a Spanish coach finds by Spanish words."""
+    made_logbook(tmp_path)
+    found = html_of(app(logbook, find="8 3/4")).split("ts-history")[1]
+    assert "Brace height: 8 3/4 in" in found
+    assert "{" not in found
+    assert "archer=%C3%9Cnal-7&amp;setup=blue+bow&amp;part=sheet&amp;language=en" in found
+    spoken = html_of(app(logbook, find="vuelo coleteo", language="es")).split("ts-history")[1]
+    assert "part=seen" in spoken

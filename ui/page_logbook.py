@@ -11,11 +11,12 @@ import streamlit as st
 from classify.exchange import export_zip, import_zip
 from classify.logbook import archers, setups
 from classify.logbook_file import LogbookFile
-from classify.logbook_search import Hit, search
+from classify.logbook_search import search
 from classify.logbook_undo import undo_delete
 from tracker.types import InputError
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
+from ui.found_words import hit_html, said_part
 from ui.linked import page_link
 from ui.rounds_part import attempt, open_book
 from ui.shelf import PIECE_BYTES, data_folder
@@ -68,19 +69,12 @@ def _search(book: LogbookFile, word: Words) -> None:
     words = st.text_input(word("book.search"), key="find", bind="query-params")
     if not words.strip():
         return
-    hits = search(book, words)
+    hits = search(book, words, lambda name, text, hand: said_part(name, text, hand, word.language))
     if not hits:
         st.write(word("book.search_none"))
         return
-    items = "".join(_hit_html(hit, word) for hit in hits)
+    items = "".join(hit_html(hit, word) for hit in hits)
     st.html(f"<ul class='ts-history'>{items}</ul>")
-
-
-def _hit_html(hit: Hit, word: Words) -> str:
-    place = " · ".join(part for part in (hit.archer, hit.setup, hit.dated) if part)
-    where = word(f"book.where_{hit.where.replace('-', '_')}")
-    text = f"{escape(where)}: {escape(hit.text[:200])}"
-    return f"<li><strong>{escape(place)}</strong> {text}</li>"
 
 
 def _out(book: LogbookFile, word: Words) -> None:
