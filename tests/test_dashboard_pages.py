@@ -11,6 +11,9 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 import ui.reading_store
+from classify.exchange import export_zip
+from classify.logbook import add_archer
+from classify.logbook_file import LogbookFile
 from classify.pipeline import ReadResult
 from classify.types import Known, Reading
 from tests.made_logbook import made_logbook
@@ -346,3 +349,35 @@ def test_what_is_found_is_said_in_words_and_leads_there(tmp_path: Path) -> None:
     assert "archer=%C3%9Cnal-7&amp;setup=blue+bow&amp;part=sheet&amp;language=en" in found
     spoken = html_of(app(logbook, find="vuelo coleteo", language="es")).split("ts-history")[1]
     assert "part=seen" in spoken
+
+
+def unpacked(name: str, content: bytes) -> AppTest:
+    """Give a file to the logbook page and have it unpacked."""
+    done = app(logbook)
+    done.file_uploader("import").set_value((name, content, "application/zip"))
+    done = done.run().button("import-send").click().run()
+    assert not done.exception
+    return done
+
+
+@pytest.mark.usefixtures("shelf")
+def test_unpacking_says_what_was_new_and_names_the_file_as_given(tmp_path: Path) -> None:
+    """Once it is new, twice it is all there; what is no logbook is told by its own name."""
+    book, *_ = made_logbook(tmp_path / "other")
+    export_zip(book, tmp_path / "club.zip")
+    packed = (tmp_path / "club.zip").read_bytes()
+    assert "new clips: 1" in unpacked("club.zip", packed).success[0].value
+    again = unpacked("club.zip", packed)
+    assert not again.success
+    assert "here already" in again.info[0].value
+    (said,) = unpacked("photos.zip", b"no zip at all").error
+    assert said.value.startswith("photos.zip is no logbook")
+    assert "given.zip" not in said.value
+
+
+@pytest.mark.usefixtures("shelf")
+def test_the_first_archer_and_the_first_set_up_are_called_so(tmp_path: Path) -> None:
+    """Nothing is another one while there is none."""
+    assert [one.value for one in app(rounds).subheader] == ["The first archer"]
+    add_archer(LogbookFile(tmp_path), "Robin", hand="left")
+    assert "The first set-up" in [one.label for one in app(rounds).expander]

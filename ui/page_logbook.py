@@ -13,7 +13,7 @@ from classify.logbook import archers, setups
 from classify.logbook_file import LogbookFile
 from classify.logbook_search import search
 from classify.logbook_undo import undo_delete
-from tracker.types import InputError
+from tracker.types import InputError, Message, message
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
 from ui.found_words import hit_html, said_part
@@ -116,6 +116,38 @@ def _in(book: LogbookFile, word: Words) -> None:
         try:
             done = import_zip(book, path)
         except InputError as mistake:
-            st.error(word.safe(mistake.message))
+            st.error(word.safe(named_as_given(mistake.message, path, given.name)))
             return
-    st.success(word("logbook.imported", rows=sum(done.rows.values()), clips=done.clips))
+    rows = sum(done.rows.values())
+    if not rows and not done.clips:
+        st.info(word("book.nothing_new"))
+    else:
+        st.success(word("logbook.imported", rows=rows, clips=done.clips))
+
+
+def named_as_given(sentence: Message, path: Path, name: str) -> Message:
+    """Say what is wrong with a file under the name that its owner knows, without a machine's words.
+
+    Parameters
+    ----------
+    sentence
+        What the import said.
+    path
+        The copy that it read.
+    name
+        Of the file that was given.
+
+    Returns
+    -------
+    Message
+        In which the copy does not appear.
+    """
+    if sentence.key == "logbook.no_zip":
+        return message("book.not_packed", name=name)
+    return message(
+        sentence.key,
+        **{
+            key: value.replace(str(path), name) if isinstance(value, str) else value
+            for key, value in sentence.values.items()
+        },
+    )

@@ -65,7 +65,9 @@ def _show(book: LogbookFile, word: Words) -> None:
             lambda name: word(f"rounds.tab_{name}"),
         )
         _PARTS[part](at)
-    with st.expander(word("rounds.new_setup"), expanded=bow is None):
+    first = not setups(book, archer)
+    title = word("rounds.first_setup" if first else "rounds.new_setup")
+    with st.expander(title, expanded=first):
         _new_setup(book, archer, word)
     if archer.hand is not None:
         hand_part(book, archer, word)
@@ -80,7 +82,7 @@ def _newcomer(book: LogbookFile, word: Words) -> None:
             done = attempt(word, lambda: play_season(book))
         if done:
             st.rerun()
-    st.subheader(word("rounds.new_archer"), anchor=False)
+    st.subheader(word("rounds.first_archer"), anchor=False)
     _new_archer(book, word)
 
 
