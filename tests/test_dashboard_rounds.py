@@ -307,3 +307,49 @@ def test_an_address_of_a_bow_that_is_not_here_shows_no_other_bows_advice(tmp_pat
     page = opened(setup="lost bow")
     assert "set-up of this address is not there" in page.warning[0].value
     assert "ts-change" not in html_of(page)
+
+
+def test_an_archer_is_removed_after_a_second_question_and_brought_back(season):
+    """One press alone removes nobody; what is brought back is shown again."""
+    book, _ = season
+    page = opened(archer="Birch")
+    page = page.button("remove-archers").click().run()
+    assert "The archer Birch goes" in page.warning[0].value
+    page = page.button("remove-no").click().run()
+    assert len(logbook.archers(book)) == 3
+    page = page.button("remove-archers").click().run().button("remove-yes").click().run()
+    assert not page.exception
+    assert [one.name for one in logbook.archers(book)] == ["Alder", "Cedar"]
+    assert page.success[0].value == "Removed: Birch."
+    assert not page.warning
+    assert page.selectbox("rounds-archer-1").value == "Alder"
+    page = page.button("bring-back").click().run()
+    assert page.selectbox("rounds-archer-2").value == "Birch"
+    assert not [one for one in page.button if one.key == "bring-back"]
+
+
+def test_the_last_set_up_and_the_last_archer_can_be_removed(tmp_path, monkeypatch):
+    """Then the page greets as on the first day, and what went last can still be brought back."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book, archer, *_ = made_logbook(tmp_path)
+    page = opened(archer=archer.name, setup="blue bow")
+    page = page.button("remove-setups").click().run().button("remove-yes").click().run()
+    assert not page.exception
+    assert logbook.setups(book, archer) == []
+    assert "setup" not in page.query_params
+    page = page.button("remove-archers").click().run().button("remove-yes").click().run()
+    assert "ts-hello" in html_of(page)
+    page = page.button("bring-back").click().run()
+    assert page.selectbox("rounds-archer-2").value == archer.name
+
+
+def test_the_worked_season_is_offered_beside_a_coachs_own_archers(tmp_path, monkeypatch):
+    """It joins them, is shown, and is then offered no more."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book = LogbookFile(tmp_path)
+    logbook.add_archer(book, "Robin", hand="left")
+    page = opened().button("season").click().run()
+    assert not page.exception
+    assert page.query_params["archer"] == "Alder"
+    assert [one.name for one in logbook.archers(book)] == ["Alder", "Birch", "Cedar", "Robin"]
+    assert not [one for one in page.button if one.key == "season"]

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from html import escape
+from typing import Literal
 
 import streamlit as st
 
 from classify.casebook import open_case
 from classify.logbook import Archer, Bow, add_archer, add_setup, archers, setups
 from classify.logbook_file import LogbookFile
-from fixtures.season import play_season
+from fixtures.season import play_season, season_there
+from fixtures.season_stories import STORIES
 from tracker.types import InputError, message
 from ui.dash_words import Words, page_words
 from ui.linked import linked_choice, linked_name, turn_to
-from ui.rounds_archer import hand_field, hand_part, say_next, show_said
+from ui.rounds_archer import hand_field, hand_part, own_names, remove_part, say_next, show_said
 from ui.rounds_next import compare_part, next_part, report_part
 from ui.rounds_part import AtHand, attempt, day_field, open_book
 from ui.rounds_seen import seen_part
@@ -39,6 +41,7 @@ def show_rounds() -> None:
 
 
 def _show(book: LogbookFile, word: Words) -> None:
+    show_said(book, word)
     known = archers(book)
     if not known:
         _newcomer(book, word)
@@ -52,7 +55,6 @@ def _show(book: LogbookFile, word: Words) -> None:
         return
     with right:
         bow = _choose_setup(book, archer, word)
-    show_said(word)
     if archer.hand is None:
         hand_part(book, archer, word)
     if bow is not None:
@@ -71,19 +73,30 @@ def _show(book: LogbookFile, word: Words) -> None:
         _new_setup(book, archer, word)
     if archer.hand is not None:
         hand_part(book, archer, word)
+    remove_part(book, archer, bow, word)
     with st.expander(word("rounds.new_archer")):
         _new_archer(book, word)
+    if not season_there(book):
+        with st.expander(word("rounds.season_title")):
+            st.html(f'<p class="ts-note">{escape(word("rounds.season_help"))}</p>')
+            _season(book, word, kind="secondary")
 
 
 def _newcomer(book: LogbookFile, word: Words) -> None:
     st.html(f'<p class="ts-hello">{escape(word("rounds.hello"))}</p>')
-    if st.button(word("rounds.hello_season"), type="primary", key="season"):
+    _season(book, word, kind="primary")
+    st.subheader(word("rounds.first_archer"), anchor=False)
+    _new_archer(book, word)
+
+
+def _season(book: LogbookFile, word: Words, *, kind: Literal["primary", "secondary"]) -> None:
+    if st.button(word("rounds.hello_season"), type=kind, key="season"):
         with st.spinner(word("rounds.season_playing")):
             done = attempt(word, lambda: play_season(book))
         if done:
+            turn_to("archer", STORIES[0].name)
+            turn_to("setup", None)
             st.rerun()
-    st.subheader(word("rounds.first_archer"), anchor=False)
-    _new_archer(book, word)
 
 
 def _choose_archer(known: list[Archer], word: Words) -> Archer | None:
@@ -106,10 +119,8 @@ def _choose_setup(book: LogbookFile, archer: Archer, word: Words) -> Bow | None:
         st.write(word.safe(message("rounds.no_setup", name=archer.name)))
         return None
     names = [bow.name for bow in bows]
-    own = archer.id[:8]
-    name = linked_name(
-        "setup", word("rounds.setup"), names, key=f"rounds-setup-{own}", owner=f"-{own}"
-    )
+    own = own_names(archer)
+    name = linked_name("setup", word("rounds.setup"), names, key=f"rounds-setup{own}", owner=own)
     if name is None:
         st.warning(word("rounds.setup_gone"))
         return None
@@ -139,6 +150,6 @@ def _new_setup(book: LogbookFile, archer: Archer, word: Words) -> None:
     said = {field: text for field, text in typed.items() if text}
     reason = word("rounds.first_version")
     if attempt(word, lambda: add_setup(book, archer, name, typed=said, dated=day, reason=reason)):
-        turn_to("setup", name.strip(), owner=f"-{archer.id[:8]}")
+        turn_to("setup", name.strip(), owner=own_names(archer))
         say_next(message("logbook.kept_archer", name=name.strip()))
         st.rerun()
