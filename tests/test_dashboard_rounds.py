@@ -353,3 +353,21 @@ def test_the_worked_season_is_offered_beside_a_coachs_own_archers(tmp_path, monk
     assert page.query_params["archer"] == "Alder"
     assert [one.name for one in logbook.archers(book)] == ["Alder", "Birch", "Cedar", "Robin"]
     assert not [one for one in page.button if one.key == "season"]
+
+
+def test_an_archer_comes_back_with_their_own_bow(tmp_path, monkeypatch):
+    """The bow of whoever was shown meanwhile is not looked for among theirs."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book, archer, *_ = made_logbook(tmp_path)
+    other = logbook.add_archer(book, "Aspen", hand="right")
+    logbook.add_setup(book, other, "old bow", typed=TYPED, dated="2026-01-10", reason="as bought")
+    page = opened(archer=archer.name)
+    page = page.button("remove-archers").click().run().button("remove-yes").click().run()
+    assert page.query_params["setup"] == "old bow"
+    page = page.button("bring-back").click().run()
+    assert not page.exception
+    assert not page.warning
+    assert page.query_params["setup"] == "blue bow"
+    page = page.selectbox("rounds-archer-2").set_value("Aspen").run()
+    assert not page.warning
+    assert page.query_params["setup"] == "old bow"

@@ -92,7 +92,13 @@ def linked_choice(
 
 
 def linked_name(
-    name: str, label: str, names: Sequence[str], *, key: str, owner: str = ""
+    name: str,
+    label: str,
+    names: Sequence[str],
+    *,
+    key: str,
+    owner: str = "",
+    drops: str = "",
 ) -> str | None:
     """Show a choice between things that people named; it follows the address, and is remembered.
 
@@ -108,6 +114,8 @@ def linked_name(
         Of the widget.
     owner
         Whose names they are, where each has their own.
+    drops
+        Query parameter that means nothing any more once another is chosen.
 
     Returns
     -------
@@ -130,6 +138,9 @@ def linked_name(
     )
     if chosen is not None:
         if chosen != asked:
+            if asked is not None:
+                # before the other: going back in the browser meets every step between
+                st.query_params.pop(drops, None)
             st.query_params[name] = chosen
         st.session_state[seen] = chosen
         st.session_state[f"kept-{name}{owner}"] = chosen

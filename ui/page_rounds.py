@@ -94,22 +94,18 @@ def _season(book: LogbookFile, word: Words, *, kind: Literal["primary", "seconda
         with st.spinner(word("rounds.season_playing")):
             done = attempt(word, lambda: play_season(book))
         if done:
+            st.query_params.pop("setup", None)
             turn_to("archer", STORIES[0].name)
-            turn_to("setup", None)
             st.rerun()
 
 
 def _choose_archer(known: list[Archer], word: Words) -> Archer | None:
     """Choose an archer; an address that names nobody here must not bring up another's advice."""
     names = [archer.name for archer in known]
-    before = st.query_params.get("archer")
-    name = linked_name("archer", word("rounds.archer"), names, key="rounds-archer")
+    name = linked_name("archer", word("rounds.archer"), names, key="rounds-archer", drops="setup")
     if name is None:
         st.warning(word("rounds.archer_gone"))
         return None
-    if before not in (None, name):
-        # the address names a set-up of the archer before
-        st.query_params.pop("setup", None)
     return known[names.index(name)]
 
 
@@ -133,8 +129,8 @@ def _new_archer(book: LogbookFile, word: Words) -> None:
         hand = hand_field("new-archer-hand", None, word)
         sent = st.form_submit_button(word("rounds.keep_archer"))
     if sent and attempt(word, lambda: add_archer(book, name, hand=hand)):
-        turn_to("archer", name.strip())
         st.query_params.pop("setup", None)
+        turn_to("archer", name.strip())
         say_next(message("logbook.kept_archer", name=name.strip()))
         st.rerun()
 

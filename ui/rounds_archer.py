@@ -134,6 +134,7 @@ class _Removal:
 
     def turn_back(self) -> None:
         """Show it again."""
+        st.query_params.pop("setup", None)
         turn_to("archer", self.owner.name)
         if self.table == "setups":
             turn_to("setup", self.name, owner=own_names(self.owner))
@@ -184,6 +185,8 @@ def show_said(book: LogbookFile, word: Words) -> None:
     said = st.session_state.pop(_SAID, None)
     if said is not None:
         st.success(word.safe(said))
+        # the button may be far below that
+        st.toast(word.safe(said))
     removed: _Removal | None = st.session_state.get(_REMOVED)
     if (
         removed is not None

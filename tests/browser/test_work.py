@@ -110,7 +110,7 @@ def test_archer_and_bow_outlast_other_pages_and_a_reload(dashboard: str, page: P
     page.get_by_text("Another set-up").click()
     page.get_by_label("What it is called").fill("travel bow")
     page.get_by_role("button", name="Write the set-up down").click()
-    expect(page.get_by_text("Written down: travel bow.")).to_be_visible()
+    expect(page.get_by_text("Written down: travel bow.").first).to_be_visible()
     expect(bow).to_have_value("travel bow")
     page.reload()
     settled(page)
@@ -119,7 +119,7 @@ def test_archer_and_bow_outlast_other_pages_and_a_reload(dashboard: str, page: P
     page.get_by_text("Remove the set-up or the archer").click()
     page.get_by_role("button", name="Remove the set-up travel bow").click()
     page.get_by_role("button", name="Yes, remove").click()
-    expect(page.get_by_text("Removed: travel bow.")).to_be_visible()
+    expect(page.get_by_text("Removed: travel bow.").first).to_be_visible()
     expect(bow).to_have_value("main bow")
 
 
