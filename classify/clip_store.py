@@ -172,6 +172,24 @@ def safe_name(name: str) -> str:
     return plain[-120:] or "clip"
 
 
+def film_there(folder: Path, sha256: str) -> bool:
+    """Tell whether the store has a clip's film.
+
+    Parameters
+    ----------
+    folder
+        Of the store.
+    sha256
+        Of its content, in hexadecimal digits.
+
+    Returns
+    -------
+    bool
+        Whether a file of that name stands there; its card alone does not count.
+    """
+    return any(FILE.fullmatch(one.name) for one in folder.glob(f"{sha256}*"))
+
+
 def stored_name(sha256: str, name: str) -> str:
     """Tell what a clip's file in the store is called: the hash, and nothing else of the name.
 

@@ -23,7 +23,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, cast
 
-from classify.clip_store import put_file
+from classify.clip_store import film_there, put_file
 from classify.exchange_beside import FOLDERS, check_beside, read_beside, write_beside
 from classify.logbook_file import LogbookFile
 from classify.logbook_rows import FILE, check_row
@@ -48,7 +48,7 @@ class Exchanged:
     rows
         By table: how many were written (export) or were new (import).
     clips
-        How many clips went along.
+        How many clips went along (export) or were new (import).
     missing_clips
         Names of clips whose file is gone from the store.
     """
@@ -313,7 +313,7 @@ def _clips(
     book: LogbookFile, packed: zipfile.ZipFile, entries: dict[str, zipfile.ZipInfo],
     rows: list[dict[str, Any]],
 ) -> int:  # fmt: skip
-    """Keep the clips whose content has the hash that their row names."""
+    """Keep the clips whose content has the hash that their row names; how many were new."""
     kept = 0
     for row in rows:
         sha256, file = str(row.get("sha256")), str(row.get("file"))
@@ -322,6 +322,7 @@ def _clips(
             raise InputError("logbook.zip_entry", name=file[:80])
         entry = entries.get(f"clips/{sha256}")
         if entry is not None:
+            new = not film_there(book.folder / "clips", sha256)
             try:
                 with packed.open(entry) as stream:
                     # the row's own file name, checked above, decides the suffix
@@ -330,7 +331,7 @@ def _clips(
                 reason = error.strerror or str(error)
                 place = str(book.folder / "clips")
                 raise InputError("logbook.cannot_write", path=place, reason=reason) from None
-            kept += 1
+            kept += new
     return kept
 
 

@@ -13,7 +13,7 @@ from collections.abc import Collection, Mapping
 from pathlib import Path
 from typing import IO
 
-from classify.clip_store import put_file, write_lasting
+from classify.clip_store import film_there, put_file, write_lasting
 from classify.logbook_file import LogbookFile
 from classify.logbook_rows import FILE
 from tracker.types import InputError
@@ -114,7 +114,7 @@ def read_beside(
     Returns
     -------
     int
-        How many clips came with a card.
+        How many clips came with a card and were new.
 
     Raises
     ------
@@ -125,9 +125,10 @@ def read_beside(
     try:
         for name, info in entries.items():
             if card := _CARD.fullmatch(name):
+                new = not film_there(book.folder / "clips", card["sha256"])
                 with packed.open(info) as said, packed.open(f"clips/{card['sha256']}") as clip:
                     put_file(book.folder / "clips", clip, _card_name(said), sha256=card["sha256"])
-                kept += 1
+                kept += new
             elif _NOTES.fullmatch(name) or name == _LESSONS:
                 with packed.open(info) as stream:
                     merge_lines(book.folder / name.removeprefix("lessons/"), stream.read())

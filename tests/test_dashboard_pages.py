@@ -11,14 +11,21 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 import ui.reading_store
+from classify.exchange import export_zip
+from classify.logbook import add_archer
+from classify.logbook_file import LogbookFile
 from classify.pipeline import ReadResult
 from classify.types import Known, Reading
+from tests.made_logbook import made_logbook
 from tests.made_readings import made_reading, made_refusal, made_result, write_made_film
 from tracker.types import InputError, Progress
+from ui import page_phone
+from ui.clip_queue import QueuedClip
 from ui.correction_part import note_text
 from ui.dash_words import Words
 from ui.known_form import FIELDS
 from ui.page_plan import _NUMBERS
+from ui.page_round import table_html
 from ui.shelf import Shelf
 
 
@@ -332,3 +339,80 @@ def test_naming_exercise_does_not_give_the_answer_away(number: int) -> None:
     assert not done.exception
     assert "% sure" not in html_of(done)
     assert "ts-card" not in html_of(done)
+
+
+def test_the_open_clip_is_still_open_after_another_page(made_clip: str) -> None:
+    """Another page takes the clip out of the address; coming back does not lead to the greeting."""
+    done = app(read, clip=made_clip)
+    del done.query_params["clip"]
+    done = done.run()
+    assert "ts-hello" not in html_of(done)
+    assert done.query_params["clip"] == made_clip
+
+
+def test_links_lead_to_pages_in_the_same_language(tmp_path: Path, shelf: Shelf) -> None:
+    """From the logbook, from a round, from what was seen and from the phone's films."""
+    _, archer, *_ = made_logbook(tmp_path)
+    with (tmp_path / "film.mp4").open("rb") as stream:
+        film = shelf.keep(stream, "came.mp4").sha256
+    listed = html_of(app(logbook, language="es"))
+    seen = html_of(app(rounds, language="es", archer=archer.name, part="seen"))
+    clip = QueuedClip(token=film, name="a & b", path=tmp_path, sha256=film, said={})
+    round_ = table_html([clip], Words("es"))
+    page_phone._door().arrived.append(film)
+    came = html_of(app(phone, language="es"))
+    assert 'href="/rounds?archer=%C3%9Cnal-7&amp;language=es"' in listed
+    for shown in (round_, seen, came):
+        assert f'href="/?clip={film}&amp;language=es"' in shown
+
+
+def test_one_function_writes_every_link_between_the_pages() -> None:
+    """No other module writes such an address, which would lose the language."""
+    code = {
+        path.name: path.read_text("utf-8") for path in Path(page_phone.__file__).parent.glob("*.py")
+    }
+    assert [name for name, text in code.items() if 'href="/' in text] == ["linked.py"]
+
+
+@pytest.mark.usefixtures("shelf")
+def test_what_is_found_is_said_in_words_and_leads_there(tmp_path: Path) -> None:
+    """No JSON and no name of the program; a Spanish coach finds by Spanish words."""
+    made_logbook(tmp_path)
+    found = html_of(app(logbook, find="8 3/4")).split("ts-history")[1]
+    assert "Brace height: 8 3/4 in" in found
+    assert "{" not in found
+    assert "archer=%C3%9Cnal-7&amp;setup=blue+bow&amp;part=sheet&amp;language=en" in found
+    spoken = html_of(app(logbook, find="vuelo coleteo", language="es")).split("ts-history")[1]
+    assert "part=seen" in spoken
+
+
+def unpacked(name: str, content: bytes) -> AppTest:
+    """Give a file to the logbook page and have it unpacked."""
+    done = app(logbook)
+    done.file_uploader("import").set_value((name, content, "application/zip"))
+    done = done.run().button("import-send").click().run()
+    assert not done.exception
+    return done
+
+
+@pytest.mark.usefixtures("shelf")
+def test_unpacking_says_what_was_new_and_names_the_file_as_given(tmp_path: Path) -> None:
+    """Once it is new, twice it is all there; what is no logbook is told by its own name."""
+    book, *_ = made_logbook(tmp_path / "other")
+    export_zip(book, tmp_path / "club.zip")
+    packed = (tmp_path / "club.zip").read_bytes()
+    assert "new clips: 1" in unpacked("club.zip", packed).success[0].value
+    again = unpacked("club.zip", packed)
+    assert not again.success
+    assert "here already" in again.info[0].value
+    (said,) = unpacked("photos.zip", b"no zip at all").error
+    assert said.value.startswith("photos.zip is no logbook")
+    assert "given.zip" not in said.value
+
+
+@pytest.mark.usefixtures("shelf")
+def test_the_first_archer_and_the_first_set_up_are_called_so(tmp_path: Path) -> None:
+    """Nothing is another one while there is none."""
+    assert [one.value for one in app(rounds).subheader] == ["The first archer"]
+    add_archer(LogbookFile(tmp_path), "Robin", hand="left")
+    assert "The first set-up" in [one.label for one in app(rounds).expander]

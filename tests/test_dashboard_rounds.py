@@ -13,9 +13,10 @@ from classify.clip_store import keep_clip
 from classify.evidence_book import decisions_of, record
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
+from classify.logbook_undo import history
 from classify.setup_sheet import sheet_fields
 from fixtures.season import play_season
-from tests.made_logbook import READING, made_logbook
+from tests.made_logbook import BARE, READING, TYPED, made_logbook
 from ui.shelf import Shelf
 
 
@@ -209,3 +210,166 @@ def test_a_flight_that_stands_there_is_told_of_on_the_page(tmp_path, monkeypatch
     page = next(b for b in page.button if b.label == "Read it and keep it").click().run()
     assert not page.exception
     assert "written down already" in page.error[0].value
+
+
+def button(page: AppTest, label: str):
+    """Give the button of a name."""
+    return next(one for one in page.button if one.label == label)
+
+
+def test_a_forgotten_hand_is_said_on_the_page(tmp_path, monkeypatch):
+    """The page asks for it while it is missing; a test that goes to one side then advises."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book = LogbookFile(tmp_path)
+    archer = logbook.add_archer(book, "Robin", hand=None, notes="club")
+    first = logbook.add_setup(
+        book, archer, "bow", typed=TYPED, dated="2026-01-10", reason="as bought"
+    )
+    record(book, first, "bare shaft", BARE, dated="2026-01-10")
+    page = opened()
+    assert "Say right or left: weak" in page.error[0].value
+    asked = f"hand-{archer.id[:8]}-None"
+    page = button(page, "Write the hand down").click().run()
+    assert page.error[0].value == "Say right or left."
+    page.radio(asked).set_value("left")
+    page = button(page, "Write the hand down").click().run()
+    assert not page.exception
+    assert page.success[0].value == "Written down: Robin is left-handed."
+    assert not page.error
+    assert "ts-change" in html_of(page)
+    kept = logbook.find_archer(book, "Robin")
+    assert (kept.hand, kept.notes) == ("left", "club")
+
+
+@pytest.mark.usefixtures("season")
+def test_a_wrong_hand_is_corrected_with_its_reason(season):
+    """Without a reason nothing changes; with one the word before stays in the history."""
+    book, _ = season
+    archer = logbook.find_archer(book, "Birch")
+    other = {"right": "left", "left": "right"}[str(archer.hand)]
+    page = opened(archer="Birch")
+    field = f"hand-{archer.id[:8]}"
+    page.radio(f"{field}-{archer.hand}").set_value(other)
+    page = button(page, "Write the hand down").click().run()
+    assert "Say why" in page.error[0].value
+    page.text_input(f"{field}-why").set_value("mixed up")
+    page = button(page, "Write the hand down").click().run()
+    assert not page.exception
+    assert logbook.find_archer(book, "Birch").hand == other
+    assert [reason for _, reason, _ in history(book, archer.id)] == ["mixed up"]
+
+
+@pytest.mark.usefixtures("season")
+def test_the_archer_of_before_comes_back_after_another_page():
+    """Another page takes the archer out of the address; nobody else's advice comes instead."""
+    page = opened(archer="Birch")
+    del page.query_params["archer"]
+    page.session_state["elsewhere"] = True
+    page = page.run()
+    assert page.selectbox("rounds-archer").value == "Birch"
+    assert page.query_params["archer"] == "Birch"
+
+
+@pytest.mark.usefixtures("season")
+def test_going_back_brings_the_archer_of_the_address():
+    """An address that changes under an open page is followed, as a link would be."""
+    page = opened(archer="Birch")
+    page = page.selectbox("rounds-archer").set_value("Cedar").run()
+    page.query_params["archer"] = "Birch"
+    page = page.run()
+    assert page.selectbox("rounds-archer-1").value == "Birch"
+
+
+def test_what_was_just_written_down_is_chosen_and_stands_in_the_address(tmp_path, monkeypatch):
+    """The second bow, and the second archer; by its address the bow comes back on another day."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    _, archer, *_ = made_logbook(tmp_path)
+    own = archer.id[:8]
+    page = opened()
+    page.text_input(f"setup-name-{own}").set_value("travel bow")
+    page = button(page, "Write the set-up down").click().run()
+    assert not page.exception
+    assert page.success[0].value == "Written down: travel bow."
+    assert page.selectbox(f"rounds-setup-{own}-1").value == "travel bow"
+    assert page.query_params["setup"] == "travel bow"
+    again = opened(archer=archer.name, setup="travel bow")
+    assert again.selectbox(f"rounds-setup-{own}").value == "travel bow"
+    page.text_input("new-archer-name").set_value("Aspen")
+    page = button(page, "Write the archer down").click().run()
+    assert page.selectbox("rounds-archer-1").value == "Aspen"
+    assert "setup" not in page.query_params
+    page = page.selectbox("rounds-archer-1").set_value(archer.name).run()
+    assert page.selectbox(f"rounds-setup-{own}-1").value == "travel bow"
+
+
+def test_an_address_of_a_bow_that_is_not_here_shows_no_other_bows_advice(tmp_path, monkeypatch):
+    """A warning and an empty choice."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    made_logbook(tmp_path)
+    page = opened(setup="lost bow")
+    assert "set-up of this address is not there" in page.warning[0].value
+    assert "ts-change" not in html_of(page)
+
+
+def test_an_archer_is_removed_after_a_second_question_and_brought_back(season):
+    """One press alone removes nobody; what is brought back is shown again."""
+    book, _ = season
+    page = opened(archer="Birch")
+    page = page.button("remove-archers").click().run()
+    assert "The archer Birch goes" in page.warning[0].value
+    page = page.button("remove-no").click().run()
+    assert len(logbook.archers(book)) == 3
+    page = page.button("remove-archers").click().run().button("remove-yes").click().run()
+    assert not page.exception
+    assert [one.name for one in logbook.archers(book)] == ["Alder", "Cedar"]
+    assert page.success[0].value == "Removed: Birch."
+    assert not page.warning
+    assert page.selectbox("rounds-archer-1").value == "Alder"
+    page = page.button("bring-back").click().run()
+    assert page.selectbox("rounds-archer-2").value == "Birch"
+    assert not [one for one in page.button if one.key == "bring-back"]
+
+
+def test_the_last_set_up_and_the_last_archer_can_be_removed(tmp_path, monkeypatch):
+    """Then the page greets as on the first day, and what went last can still be brought back."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book, archer, *_ = made_logbook(tmp_path)
+    page = opened(archer=archer.name, setup="blue bow")
+    page = page.button("remove-setups").click().run().button("remove-yes").click().run()
+    assert not page.exception
+    assert logbook.setups(book, archer) == []
+    assert "setup" not in page.query_params
+    page = page.button("remove-archers").click().run().button("remove-yes").click().run()
+    assert "ts-hello" in html_of(page)
+    page = page.button("bring-back").click().run()
+    assert page.selectbox("rounds-archer-2").value == archer.name
+
+
+def test_the_worked_season_is_offered_beside_a_coachs_own_archers(tmp_path, monkeypatch):
+    """It joins them, is shown, and is then offered no more."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book = LogbookFile(tmp_path)
+    logbook.add_archer(book, "Robin", hand="left")
+    page = opened().button("season").click().run()
+    assert not page.exception
+    assert page.query_params["archer"] == "Alder"
+    assert [one.name for one in logbook.archers(book)] == ["Alder", "Birch", "Cedar", "Robin"]
+    assert not [one for one in page.button if one.key == "season"]
+
+
+def test_an_archer_comes_back_with_their_own_bow(tmp_path, monkeypatch):
+    """The bow of whoever was shown meanwhile is not looked for among theirs."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    book, archer, *_ = made_logbook(tmp_path)
+    other = logbook.add_archer(book, "Aspen", hand="right")
+    logbook.add_setup(book, other, "old bow", typed=TYPED, dated="2026-01-10", reason="as bought")
+    page = opened(archer=archer.name)
+    page = page.button("remove-archers").click().run().button("remove-yes").click().run()
+    assert page.query_params["setup"] == "old bow"
+    page = page.button("bring-back").click().run()
+    assert not page.exception
+    assert not page.warning
+    assert page.query_params["setup"] == "blue bow"
+    page = page.selectbox("rounds-archer-2").set_value("Aspen").run()
+    assert not page.warning
+    assert page.query_params["setup"] == "old bow"

@@ -116,6 +116,27 @@ def test_search_knows_case_beyond_ascii(tmp_path):
         search(book, "  ")
 
 
+def test_search_knows_what_people_wrote_and_not_what_fields_are_called(tmp_path):
+    """Values of a sheet and evidence by its kind, its label and its arrow; no field's name."""
+    book, *_ = made_logbook(tmp_path)
+    assert search(book, "brace_height") == search(book, "string") == search(book, "reading") == []
+    values = search(book, "8 3/4")
+    assert [hit.where for hit in values] == ["version", "version"]
+    assert ("brace_height", "8 3/4 in") in values[0].parts
+    for words in ("fishtailing", "FLIGHT arrow 1", "powder", "bare shaft indoors"):
+        assert [hit.where for hit in search(book, words)] == ["evidence"], words
+
+
+def test_search_passes_over_what_is_damaged(tmp_path):
+    """A sheet that is no object any more is found by its reason still."""
+    book, *_ = made_logbook(tmp_path)
+    with book.writing() as db:
+        db.execute("UPDATE versions SET typed_json = '{' WHERE number = 1")
+        db.execute("UPDATE evidence SET payload_json = 'x'")
+    assert [hit.where for hit in search(book, "as bought")] == ["version"]
+    assert [hit.where for hit in search(book, "powder")] == ["evidence"]
+
+
 def test_names_in_use_and_missing_ones(tmp_path):
     """Each mistake has its sentence."""
     book, archer, *_ = made_logbook(tmp_path)
@@ -215,7 +236,8 @@ def test_export_and_import_are_lossless(tmp_path):
     assert came.clips == out.clips == 1
     for clip in (tmp_path / "a" / "clips").glob("*.mp4"):
         assert (tmp_path / "b" / "clips" / clip.name).read_bytes() == clip.read_bytes()
-    assert sum(import_zip(other, tmp_path / "all.zip").rows.values()) == 0
+    again = import_zip(other, tmp_path / "all.zip")
+    assert (sum(again.rows.values()), again.clips) == (0, 0)
 
 
 def test_an_import_that_contradicts_changes_nothing(tmp_path):

@@ -17,6 +17,7 @@ from ui.shelf import Shelf, data_folder, file_sha256
 
 FILM_TYPES = ("mp4", "mov", "m4v", "mkv", "webm", "avi", "3gp")
 _DEMO = "demo-"
+_OPEN = "open-clip"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -180,10 +181,7 @@ def choose_clip(word: Words) -> ChosenClip | None:
     ChosenClip or None
         None before anything was chosen.
     """
-    token = st.query_params.get("clip", "")
-    chosen = clip_by_token(token, word) if token else None
-    if token and chosen is None:
-        st.warning(word("pages.clip_gone"))
+    token, chosen = _open_clip(word)
     named = choices(word)
     left, right = st.columns([1, 1])
     with left:
@@ -200,6 +198,24 @@ def choose_clip(word: Words) -> ChosenClip | None:
     if picked and picked != token:
         _go(picked)
     return chosen
+
+
+def _open_clip(word: Words) -> tuple[str, ChosenClip | None]:
+    """Give the clip of the address, else the one that was open before another page was visited."""
+    token = st.query_params.get("clip", "")
+    if not token:
+        token = st.session_state.get(_OPEN, "")
+        chosen = clip_by_token(token, word) if token else None
+        if chosen is None:
+            return "", None
+        st.query_params["clip"] = token
+        return token, chosen
+    chosen = clip_by_token(token, word)
+    if chosen is None:
+        st.warning(word("pages.clip_gone"))
+    else:
+        st.session_state[_OPEN] = token
+    return token, chosen
 
 
 def _go(token: str) -> None:

@@ -10,6 +10,7 @@ import streamlit as st
 from classify.apart import warm_up
 from tracker.types import InputError
 from ui.dash_words import Words, page_words
+from ui.menu import mind_menu
 from ui.page_beside import show_beside
 from ui.page_logbook import show_logbook
 from ui.page_phone import show_phone
@@ -29,6 +30,7 @@ def run() -> None:
     word = page_words()
     st.set_page_config(page_title=word("pages.title"), page_icon="🏹", layout="wide")
     put_style(word)
+    mind_menu(word)
     _stand_ready()
     page = st.navigation(_pages(word), position="top")
     try:

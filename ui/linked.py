@@ -1,14 +1,45 @@
-"""A choice between a few things that stands in the address of the page, for links."""
+"""Links between the pages, and choices that stand in the address of a page for them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from html import escape
 from typing import TypeVar
+from urllib.parse import urlencode
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 Option = TypeVar("Option", bound=str)
+
+
+def page_link(page: str, text: str, language: str, **query: str) -> str:
+    """Write a link to a page of the dashboard, which opens in the language of this one.
+
+    Parameters
+    ----------
+    page
+        Its path; "" is the page on which a clip is read.
+    text
+        What the link says.
+    language
+        Two letters.
+    **query
+        What else its address names; empty texts are left out.
+
+    Returns
+    -------
+    str
+        HTML.
+
+    Examples
+    --------
+    >>> page_link("rounds", "Jo & Al", "es", archer="Jo & Al")
+    '<a href="/rounds?archer=Jo+%26+Al&amp;language=es" target="_self">Jo &amp; Al</a>'
+    """
+    said = {name: value for name, value in query.items() if value}
+    address = f"/{page}?{urlencode({**said, 'language': language})}"
+    return f'<a href="{escape(address)}" target="_self">{escape(text)}</a>'
 
 
 def linked_choice(
@@ -58,3 +89,78 @@ def linked_choice(
     if kept:
         st.session_state[f"kept-{name}"] = chosen
     return chosen
+
+
+def linked_name(
+    name: str,
+    label: str,
+    names: Sequence[str],
+    *,
+    key: str,
+    owner: str = "",
+    drops: str = "",
+) -> str | None:
+    """Show a choice between things that people named; it follows the address, and is remembered.
+
+    Parameters
+    ----------
+    name
+        Of the query parameter.
+    label
+        What is chosen.
+    names
+        To choose from; the first is the one of a first visit.
+    key
+        Of the widget.
+    owner
+        Whose names they are, where each has their own.
+    drops
+        Query parameter that means nothing any more once another is chosen.
+
+    Returns
+    -------
+    str or None
+        What is chosen; None if the address names what is not there.
+    """
+    asked, seen = st.query_params.get(name), f"address-{name}{owner}"
+    if asked is not None and st.session_state.setdefault(seen, asked) != asked:
+        # somebody went back, or followed a link: what was chosen before stands no more
+        turn_to(name, asked, owner=owner)
+    kept = st.session_state.get(f"kept-{name}{owner}")
+    wanted = asked or (kept if kept in names else names[0])
+    turn = st.session_state.get(f"turn-{name}{owner}", 0)
+    chosen = st.selectbox(
+        label,
+        names,
+        index=names.index(wanted) if wanted in names else None,
+        # the browser keeps a widget's value as long as its key: another key begins anew
+        key=f"{key}-{turn}" if turn else key,
+    )
+    if chosen is not None:
+        if chosen != asked:
+            if asked is not None:
+                # before the other: going back in the browser meets every step between
+                st.query_params.pop(drops, None)
+            st.query_params[name] = chosen
+        st.session_state[seen] = chosen
+        st.session_state[f"kept-{name}{owner}"] = chosen
+    return chosen
+
+
+def turn_to(name: str, value: str | None, *, owner: str = "") -> None:
+    """Choose something by the program, as if the address had named it.
+
+    Parameters
+    ----------
+    name, owner
+        As `linked_name` has them.
+    value
+        What is chosen from the next run of the page on; None for nothing in particular.
+    """
+    if value is None:
+        st.query_params.pop(name, None)
+        st.session_state.pop(f"kept-{name}{owner}", None)
+    else:
+        st.query_params[name] = value
+        st.session_state[f"address-{name}{owner}"] = value
+    st.session_state[f"turn-{name}{owner}"] = st.session_state.get(f"turn-{name}{owner}", 0) + 1

@@ -5,18 +5,19 @@ from __future__ import annotations
 import tempfile
 from html import escape
 from pathlib import Path
-from urllib.parse import quote
 
 import streamlit as st
 
 from classify.exchange import export_zip, import_zip
 from classify.logbook import archers, setups
 from classify.logbook_file import LogbookFile
-from classify.logbook_search import Hit, search
+from classify.logbook_search import search
 from classify.logbook_undo import undo_delete
-from tracker.types import InputError
+from tracker.types import InputError, Message, message
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
+from ui.found_words import hit_html, said_part
+from ui.linked import page_link
 from ui.rounds_part import attempt, open_book
 from ui.shelf import PIECE_BYTES, data_folder
 
@@ -45,8 +46,8 @@ def _archers(book: LogbookFile, word: Words) -> None:
         st.html(f'<p class="ts-hello">{escape(word("book.empty"))}</p>')
         return
     rows = "".join(
-        f'<tr><th scope="row"><a href="/rounds?archer={quote(archer.name)}" target="_self">'
-        f"{escape(archer.name)}</a></th>"
+        f'<tr><th scope="row">'
+        f"{page_link('rounds', archer.name, word.language, archer=archer.name)}</th>"
         f'<td data-label="{escape(word("book.head_hand"))}">'
         f"{escape(word('pages.hand_' + (archer.hand or 'unknown')))}</td>"
         f'<td data-label="{escape(word("book.head_setups"))}">'
@@ -68,19 +69,12 @@ def _search(book: LogbookFile, word: Words) -> None:
     words = st.text_input(word("book.search"), key="find", bind="query-params")
     if not words.strip():
         return
-    hits = search(book, words)
+    hits = search(book, words, lambda name, text, hand: said_part(name, text, hand, word.language))
     if not hits:
         st.write(word("book.search_none"))
         return
-    items = "".join(_hit_html(hit, word) for hit in hits)
+    items = "".join(hit_html(hit, word) for hit in hits)
     st.html(f"<ul class='ts-history'>{items}</ul>")
-
-
-def _hit_html(hit: Hit, word: Words) -> str:
-    place = " · ".join(part for part in (hit.archer, hit.setup, hit.dated) if part)
-    where = word(f"book.where_{hit.where.replace('-', '_')}")
-    text = f"{escape(where)}: {escape(hit.text[:200])}"
-    return f"<li><strong>{escape(place)}</strong> {text}</li>"
 
 
 def _out(book: LogbookFile, word: Words) -> None:
@@ -122,6 +116,38 @@ def _in(book: LogbookFile, word: Words) -> None:
         try:
             done = import_zip(book, path)
         except InputError as mistake:
-            st.error(word.safe(mistake.message))
+            st.error(word.safe(named_as_given(mistake.message, path, given.name)))
             return
-    st.success(word("logbook.imported", rows=sum(done.rows.values()), clips=done.clips))
+    rows = sum(done.rows.values())
+    if not rows and not done.clips:
+        st.info(word("book.nothing_new"))
+    else:
+        st.success(word("logbook.imported", rows=rows, clips=done.clips))
+
+
+def named_as_given(sentence: Message, path: Path, name: str) -> Message:
+    """Say what is wrong with a file under the name that its owner knows, without a machine's words.
+
+    Parameters
+    ----------
+    sentence
+        What the import said.
+    path
+        The copy that it read.
+    name
+        Of the file that was given.
+
+    Returns
+    -------
+    Message
+        In which the copy does not appear.
+    """
+    if sentence.key == "logbook.no_zip":
+        return message("book.not_packed", name=name)
+    return message(
+        sentence.key,
+        **{
+            key: value.replace(str(path), name) if isinstance(value, str) else value
+            for key, value in sentence.values.items()
+        },
+    )

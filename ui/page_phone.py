@@ -13,6 +13,7 @@ from tracker.types import InputError, message
 from ui.clip_chooser import shelf
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
+from ui.linked import page_link
 from ui.phone_gate import PhoneGate, own_address
 from ui.picture_html import picture_html
 from ui.words import say
@@ -110,7 +111,7 @@ def _show_arrived(word: Words) -> None:
     for sha256 in reversed(arrived):
         clip = shelf().clip(sha256)
         if clip is not None:
-            text = escape(word("phone.arrived_open", name=clip.name))
-            links.append(f'<li><a href="/?clip={sha256}" target="_self">{text}</a></li>')
+            text = word("phone.arrived_open", name=clip.name)
+            links.append(f"<li>{page_link('', text, word.language, clip=sha256)}</li>")
     if links:
         st.html(f"<ul>{''.join(links)}</ul>")

@@ -19,6 +19,7 @@ from ui.dash_words import Words, page_words
 from ui.known_form import known_form
 from ui.known_input import parse_known
 from ui.leading_swing import leading_swing, swings_found
+from ui.linked import page_link
 from ui.progress_line import stage_words
 from ui.reading_store import kept_reading
 from ui.reading_words import (
@@ -235,7 +236,7 @@ def _row(clip: QueuedClip, word: Words) -> str:
         said = "".join(_cell(name, text, word) for name, text in zip(_READ, cells, strict=True))
     link = escape(clip.name)
     if clip.sha256:  # a file that could not be kept has no page
-        link = f'<a href="/?clip={escape(clip.token)}" target="_self">{link}</a>'
+        link = page_link("", clip.name, word.language, clip=clip.token)
     state = _cell("state", _state(clip, word), word)
     return f'<tr><th scope="row">{link}</th>{state}{said}</tr>'
 

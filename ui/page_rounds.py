@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from html import escape
+from typing import Literal
 
 import streamlit as st
 
 from classify.casebook import open_case
 from classify.logbook import Archer, Bow, add_archer, add_setup, archers, setups
 from classify.logbook_file import LogbookFile
-from classify.types import Hand
-from fixtures.season import play_season
+from fixtures.season import play_season, season_there
+from fixtures.season_stories import STORIES
 from tracker.types import InputError, message
 from ui.dash_words import Words, page_words
-from ui.linked import linked_choice
+from ui.linked import linked_choice, linked_name, turn_to
+from ui.rounds_archer import hand_field, hand_part, own_names, remove_part, say_next, show_said
 from ui.rounds_next import compare_part, next_part, report_part
 from ui.rounds_part import AtHand, attempt, day_field, open_book
 from ui.rounds_seen import seen_part
@@ -26,7 +28,6 @@ _PARTS = {
     "compare": compare_part,
     "report": report_part,
 }
-_HANDS: tuple[Hand, ...] = ("right", "left")
 
 
 def show_rounds() -> None:
@@ -40,6 +41,7 @@ def show_rounds() -> None:
 
 
 def _show(book: LogbookFile, word: Words) -> None:
+    show_said(book, word)
     known = archers(book)
     if not known:
         _newcomer(book, word)
@@ -53,6 +55,8 @@ def _show(book: LogbookFile, word: Words) -> None:
         return
     with right:
         bow = _choose_setup(book, archer, word)
+    if archer.hand is None:
+        hand_part(book, archer, word)
     if bow is not None:
         at = AtHand(book=book, bow=bow, case=open_case(book, archer, bow.id), word=word)
         part = linked_choice(
@@ -63,37 +67,45 @@ def _show(book: LogbookFile, word: Words) -> None:
             lambda name: word(f"rounds.tab_{name}"),
         )
         _PARTS[part](at)
-    with st.expander(word("rounds.new_setup"), expanded=bow is None):
+    first = not setups(book, archer)
+    title = word("rounds.first_setup" if first else "rounds.new_setup")
+    with st.expander(title, expanded=first):
         _new_setup(book, archer, word)
+    if archer.hand is not None:
+        hand_part(book, archer, word)
+    remove_part(book, archer, bow, word)
     with st.expander(word("rounds.new_archer")):
         _new_archer(book, word)
+    if not season_there(book):
+        with st.expander(word("rounds.season_title")):
+            st.html(f'<p class="ts-note">{escape(word("rounds.season_help"))}</p>')
+            _season(book, word, kind="secondary")
 
 
 def _newcomer(book: LogbookFile, word: Words) -> None:
     st.html(f'<p class="ts-hello">{escape(word("rounds.hello"))}</p>')
-    if st.button(word("rounds.hello_season"), type="primary", key="season"):
+    _season(book, word, kind="primary")
+    st.subheader(word("rounds.first_archer"), anchor=False)
+    _new_archer(book, word)
+
+
+def _season(book: LogbookFile, word: Words, *, kind: Literal["primary", "secondary"]) -> None:
+    if st.button(word("rounds.hello_season"), type=kind, key="season"):
         with st.spinner(word("rounds.season_playing")):
             done = attempt(word, lambda: play_season(book))
         if done:
+            st.query_params.pop("setup", None)
+            turn_to("archer", STORIES[0].name)
             st.rerun()
-    st.subheader(word("rounds.new_archer"), anchor=False)
-    _new_archer(book, word)
 
 
 def _choose_archer(known: list[Archer], word: Words) -> Archer | None:
     """Choose an archer; an address that names nobody here must not bring up another's advice."""
     names = [archer.name for archer in known]
-    asked = st.query_params.get("archer", names[0])
-    name = st.selectbox(
-        word("rounds.archer"),
-        names,
-        index=names.index(asked) if asked in names else None,
-        key="rounds-archer",
-    )
+    name = linked_name("archer", word("rounds.archer"), names, key="rounds-archer", drops="setup")
     if name is None:
         st.warning(word("rounds.archer_gone"))
         return None
-    st.query_params["archer"] = name
     return known[names.index(name)]
 
 
@@ -103,25 +115,23 @@ def _choose_setup(book: LogbookFile, archer: Archer, word: Words) -> Bow | None:
         st.write(word.safe(message("rounds.no_setup", name=archer.name)))
         return None
     names = [bow.name for bow in bows]
-    name = st.selectbox(word("rounds.setup"), names, key=f"rounds-setup-{archer.id[:8]}")
+    own = own_names(archer)
+    name = linked_name("setup", word("rounds.setup"), names, key=f"rounds-setup{own}", owner=own)
+    if name is None:
+        st.warning(word("rounds.setup_gone"))
+        return None
     return bows[names.index(name)]
 
 
 def _new_archer(book: LogbookFile, word: Words) -> None:
     with st.form("new-archer", border=False):
         name = st.text_input(word("rounds.archer_name"), key="new-archer-name")
-        hand = st.radio(
-            word("pages.known_hand"),
-            _HANDS,
-            index=None,
-            format_func=lambda value: word(f"pages.hand_{value}"),
-            horizontal=True,
-            key="new-archer-hand",
-        )
+        hand = hand_field("new-archer-hand", None, word)
         sent = st.form_submit_button(word("rounds.keep_archer"))
     if sent and attempt(word, lambda: add_archer(book, name, hand=hand)):
-        st.query_params["archer"] = name.strip()
-        st.session_state.pop("rounds-archer", None)
+        st.query_params.pop("setup", None)
+        turn_to("archer", name.strip())
+        say_next(message("logbook.kept_archer", name=name.strip()))
         st.rerun()
 
 
@@ -136,4 +146,6 @@ def _new_setup(book: LogbookFile, archer: Archer, word: Words) -> None:
     said = {field: text for field, text in typed.items() if text}
     reason = word("rounds.first_version")
     if attempt(word, lambda: add_setup(book, archer, name, typed=said, dated=day, reason=reason)):
+        turn_to("setup", name.strip(), owner=own_names(archer))
+        say_next(message("logbook.kept_archer", name=name.strip()))
         st.rerun()

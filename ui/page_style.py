@@ -77,6 +77,7 @@ def put_style(word: Words) -> None:
     theme = DARK if st.context.theme.type == "dark" else LIGHT
     own = {f"st-{name}": theme[key] for key, name in _NAMES.items()}
     own["ts-choose-file"] = _quoted(word("pages.upload_choose"))
+    own["ts-menu"] = _quoted(word("pages.menu"))
     own["ts-file-limit"] = _quoted(word("pages.upload_limit", most_gb=UPLOAD_LIMIT_MB // 1024))
     own |= {f"ts-{name}": _quoted(word(f"pages.tool_{key}")) for name, key in _TOOL_SAYS.items()}
     said = "".join(f"--{name}:{value};" for name, value in own.items())

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from functools import cache
 from html import escape
-from urllib.parse import quote
 
 import cv2
 import numpy as np
@@ -24,6 +23,7 @@ from ui.clip_chooser import choices, clip_by_token, shelf
 from ui.corrections import told
 from ui.dash_words import Words
 from ui.known_input import parse_known
+from ui.linked import page_link
 from ui.page_read import progress_bar
 from ui.picker import Still, pick_points
 from ui.reading_store import kept_reading
@@ -115,10 +115,8 @@ def _seen_html(seen: Seen, word: Words) -> str:
     if seen.note:
         parts.append(escape(seen.note))
     if seen.clip_sha256 is not None:
-        link = word("rounds.open_clip")
-        parts.append(
-            f'<a href="/?clip={quote(seen.clip_sha256)}" target="_self">{escape(link)}</a>'
-        )
+        said = word("rounds.open_clip")
+        parts.append(page_link("", said, word.language, clip=seen.clip_sha256))
     return " · ".join(parts)
 
 

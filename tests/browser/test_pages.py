@@ -144,3 +144,27 @@ def test_wrapped_choices_are_closed_on_every_side(dashboard: str, chromium: Brow
     for colours in sides:
         assert len(set(colours)) == 1
         assert colours[0] != "rgba(0, 0, 0, 0)"
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_menu_of_a_phone_gets_out_of_the_way(dashboard: str, page: Page, language: str) -> None:
+    """Its button says what it is; after a choice, and after a reload, the page lies open."""
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(f"{dashboard}/?language={language}")
+    settled(page)
+    said, teaching = {"en": ("Menu", "Teaching"), "es": ("Menú", "Enseñar")}[language]
+    button = page.get_by_role("button", name=said, exact=True)
+    shown = button.evaluate("one => getComputedStyle(one, '::after').content")
+    assert shown == f'"{said}"'
+    button.click()
+    link = page.get_by_test_id("stSidebarNavLink").filter(has_text=teaching)
+    expect(link).to_be_in_viewport()
+    link.click()
+    settled(page)
+    expect(page.get_by_role("heading", level=1, name=teaching)).to_be_visible()
+    expect(link).not_to_be_in_viewport()
+    button.click()
+    expect(link).to_be_in_viewport()
+    page.reload()
+    settled(page)
+    expect(link).not_to_be_in_viewport()

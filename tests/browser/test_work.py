@@ -93,6 +93,38 @@ def test_round_is_read_and_a_change_proposed_and_reported(
     report.close()
 
 
+def test_archer_and_bow_outlast_other_pages_and_a_reload(dashboard: str, page: Page) -> None:
+    """Nobody writes down a shot for the wrong bow: what was chosen or just made stays chosen."""
+    page.goto(f"{dashboard}/rounds")
+    settled(page)
+    season = page.get_by_role("button", name="Show me a worked season")
+    if season.is_visible():
+        season.click()
+        page.get_by_text("What to look at").wait_for()
+    page.goto(f"{dashboard}/rounds?archer=Birch")
+    settled(page)
+    for there in ("Logbook", "Set-ups and rounds"):
+        page.get_by_role("link", name=there, exact=True).click()
+        expect(page.get_by_role("heading", level=1, name=there)).to_be_visible()
+        settled(page)
+    archer, bow = (page.get_by_role("combobox").nth(k) for k in (0, 1))
+    expect(archer).to_have_value("Birch")
+    page.get_by_text("Another set-up").click()
+    page.get_by_label("What it is called").fill("travel bow")
+    page.get_by_role("button", name="Write the set-up down").click()
+    expect(page.get_by_text("Written down: travel bow.").first).to_be_visible()
+    expect(bow).to_have_value("travel bow")
+    page.reload()
+    settled(page)
+    expect(archer).to_have_value("Birch")
+    expect(bow).to_have_value("travel bow")
+    page.get_by_text("Remove the set-up or the archer").click()
+    page.get_by_role("button", name="Remove the set-up travel bow").click()
+    page.get_by_role("button", name="Yes, remove").click()
+    expect(page.get_by_text("Removed: travel bow.").first).to_be_visible()
+    expect(bow).to_have_value("main bow")
+
+
 @pytest.mark.parametrize("width", [1280, 1000, 390])
 def test_a_refusal_in_the_table_leaves_the_numbers_in_sight(page: Page, width: int) -> None:
     """It wraps, and so do two swings and the longest name: nothing lies outside the frame."""
