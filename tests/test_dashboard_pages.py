@@ -267,6 +267,48 @@ def test_side_by_side_of_one_clip_with_itself(made_clip: str) -> None:
     assert "no difference can be told" in html_of(done)
 
 
+def test_a_wrong_correction_is_taken_back_where_the_clip_cannot_be_read(
+    made_clip: str, shelf: Shelf
+) -> None:
+    """A flight that begins after it ended is a sentence with a button, not the end of the clip."""
+    app(read, clip=made_clip)
+    shelf.note(made_clip, "ends", {"first_frame": "95"})
+    done = app(read, clip=made_clip)
+    assert not done.exception
+    assert "take the correction back" in done.error[0].value
+    assert "release and impact: The flight begins in frame 95" in html_of(done)
+    backs = [button for button in done.button if button.label == "Take this correction back"]
+    assert len(backs) == 1
+    done = backs[0].click().run()
+    assert not done.exception
+    assert not done.error
+    assert "97 % sure" in html_of(done)
+    assert not [b for b in done.button if b.label == "Take this correction back"]
+
+
+@pytest.mark.parametrize("hurt", ["first", "second"])
+def test_side_by_side_draws_the_clip_that_can_be_read(
+    made_clip: str, shelf: Shelf, tmp_path: Path, hurt: str
+) -> None:
+    """The trouble is said with the clip's name, and leads to its page; the other is shown."""
+    film = tmp_path / "other.mp4"
+    film.write_bytes((tmp_path / "made.mp4").read_bytes() + b"\0" * 8)
+    with film.open("rb") as stream:
+        other = shelf.keep(stream, "other.mp4").sha256
+    app(read, clip=other)
+    shelf.note(other, "ends", {"first_frame": "95"})
+    sides = {"first": made_clip, "second": made_clip, hurt: other}
+    done = app(beside, **sides)
+    assert not done.exception
+    assert done.error[0].value.startswith("The clip other.mp4 was not read.")
+    assert "take the correction back" in done.error[0].value
+    shown = html_of(done)
+    assert "Fishtailing" in shown
+    assert f"/?clip={other}" in shown
+    assert f"/?clip={made_clip}" not in shown
+    assert len(done.get("bidi_component")) == 1  # film and curves of the clip that was read
+
+
 @pytest.mark.usefixtures("shelf")
 def test_the_best_place_is_sought_where_the_readme_says_to_stand() -> None:
     """Two to four metres behind the nock, and the page says so; its bars are explained."""
