@@ -10,12 +10,14 @@ from streamlit.testing.v1 import AppTest
 from classify import logbook
 from classify.casebook import open_case, propose
 from classify.clip_store import keep_clip
-from classify.evidence_book import decisions_of, record
+from classify.evidence_book import Seen, decisions_of, evidence_of, record
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
 from classify.setup_sheet import sheet_fields
 from fixtures.season import play_season
 from tests.made_logbook import READING, made_logbook
+from ui.dash_words import Words
+from ui.seen_words import seen_words
 from ui.shelf import Shelf
 
 
@@ -207,3 +209,172 @@ def test_a_flight_that_stands_there_is_told_of_on_the_page(tmp_path, monkeypatch
     page = next(b for b in page.button if b.label == "Read it and keep it").click().run()
     assert not page.exception
     assert "written down already" in page.error[0].value
+
+
+@pytest.fixture
+def adding(tmp_path, monkeypatch):
+    """Open the part in which things that were seen are added; gives logbook, key and page."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    book, _, _, newest = made_logbook(tmp_path)
+    page = opened(part="seen")
+    key = newest.setup_id[:8]
+
+    def seen():
+        return evidence_of(book, newest)
+
+    def add(kind: str) -> AppTest:
+        return page.button_group(f"add-kind-{key}").set_value(kind).run()
+
+    return seen, key, add
+
+
+def pressed(page: AppTest, label: str) -> AppTest:
+    """Press a button."""
+    done = next(b for b in page.button if b.label == label).click().run()
+    assert not done.exception
+    return done
+
+
+def clicked(page: AppTest, key: str) -> AppTest:
+    """Put clicks in as the drawn faces hand them over: shares of the face, right and up."""
+    page.session_state[f"bare-shots-bare-{key}"] = [[0.125, -0.0001], [0.15, 0.025], [0.125, 0.0]]
+    page.session_state[f"bare-shots-fletched-{key}"] = [[0.0, 0.0], [0.025, 0.0], [0.0, -0.025]]
+    return page.run()
+
+
+def test_impacts_grow_with_the_face(adding):
+    """Clicked first and the face said later: what is kept is a share of the face that is said."""
+    seen, key, add = adding
+    page = clicked(add("bare"), key)
+    listed = "right and up of the middle in cm: "
+    assert f"{listed}(+5.0, 0.0), (+6.0, +1.0), (+5.0, 0.0)" in page.markdown[0].value
+    page = page.number_input(f"bare-face-{key}").set_value(120.0).run()
+    assert f"{listed}(+15.0, 0.0), (+18.0, +3.0), (+15.0, 0.0)" in page.markdown[0].value
+    pressed(page, "Keep the bare-shaft test")
+    kept = seen()[-1].payload
+    assert kept["bare_m"][1] == pytest.approx([0.18, 0.03])
+    assert kept["fletched_m"][2] == pytest.approx([0.0, -0.03])
+
+
+def test_the_face_stays_as_it_was_said(adding):
+    """Another tab, and back: face and distance are as they were, and so are the clicks."""
+    _, key, add = adding
+    page = clicked(add("bare"), key)
+    page.number_input(f"bare-distance-{key}").set_value(50.0)
+    page = page.number_input(f"bare-face-{key}").set_value(122.0).run()
+    tab = page.button_group("linked-part")
+    page = tab.set_value("sheet").run()
+    page = page.button_group("linked-part").set_value("seen").run()
+    page = page.button_group(f"add-kind-{key}").set_value("bare").run()
+    assert not page.exception
+    assert page.number_input(f"bare-face-{key}").value == pytest.approx(122.0)
+    assert page.number_input(f"bare-distance-{key}").value == pytest.approx(50.0)
+    assert "(+18.3, " in page.markdown[0].value
+
+
+def test_what_is_missing_before_a_bare_shaft_test_can_be_kept_is_said(adding):
+    """Before both faces have their shots there is a sentence in the place of the button."""
+    _, _, add = adding
+    page = add("bare")
+    assert "on both faces" in html_of(page)
+    assert not [b for b in page.button if b.label == "Keep the bare-shaft test"]
+
+
+def test_what_was_kept_is_said_once_and_the_form_begins_anew(adding):
+    """Pressing again keeps nothing twice: every form is empty, and says what it needs."""
+    seen, key, add = adding
+    before = len(seen())
+    page = add("powder")
+    page.multiselect(f"powder-marks-{key}").set_value([("vane", "rest")])
+    page = pressed(page, "Keep the powder test")
+    assert [said.value for said in page.success] == ["Kept with version 2."]
+    page = pressed(page, "Keep the powder test")
+    assert "Choose the marks" in page.error[0].value
+    assert not page.success
+    page = add("groups")
+    page.number_input(f"group-diameter-{key}").set_value(12.0)
+    page = pressed(page, "Keep the group")
+    assert page.success
+    page = pressed(page, "Keep the group")
+    assert "widest distance" in page.error[0].value
+    page = add("eye")
+    page.multiselect(f"eye-seen-{key}").set_value(["eye_damage"])
+    page = pressed(page, "Keep it")
+    assert page.success
+    page = pressed(page, "Keep it")
+    assert "Choose what you saw" in page.error[0].value
+    page = clicked(add("bare"), key)
+    page = pressed(page, "Keep the bare-shaft test")
+    assert page.success
+    assert not [b for b in page.button if b.label == "Keep the bare-shaft test"]
+    assert [one.kind for one in seen()][before:] == ["powder", "groups", "eye", "bare shaft"]
+
+
+def test_a_flight_without_a_clip_is_asked_for_one(adding):
+    """The button says what is missing."""
+    seen, _, add = adding
+    before = len(seen())
+    page = pressed(add("flight"), "Read it and keep it")
+    assert "Choose the clip first" in page.error[0].value
+    assert len(seen()) == before
+
+
+@pytest.mark.parametrize(
+    ("kind", "payload", "english", "spanish"),
+    [
+        (
+            "bare shaft",
+            {
+                "distance_m": 18.0,
+                "bare_m": [[-0.05, 0.01], [-0.06, -0.01]],
+                "fletched_m": [[0.01, 0.01], [-0.01, 0.02], [0.0, 0.06]],
+                "crosswind_m_s": 2.0,
+            },
+            "bare shafts (2) 5.5 cm left and 3.0 cm low of the fletched arrows (3) · at 18.0 m"
+            " · cross wind 2.0 m/s",
+            "5.5 cm a la izquierda y 3.0 cm por debajo de las flechas",
+        ),
+        (
+            "groups",
+            {"distance_m": 30.0, "arrows": 6, "diameter_m": 0.125},
+            "6 arrows, 12.5 cm wide · at 30.0 m",
+            "6 flechas, 12.5 cm de ancho",
+        ),
+        (
+            "groups",
+            {"distance_m": 18.0, "arrows": 6, "score": 50.0, "face_diameter_m": 0.4},
+            "6 arrows, score 50 on a face of 40 cm · at 18.0 m",
+            "puntuación 50 en una diana de 40 cm",
+        ),
+        (
+            "groups",
+            {"distance_m": 18.0, "points_m": [[0.0, 0.0], [0.06, 0.0], [0.0, 0.06]]},
+            "3 arrows, 4.3 cm from their middle on average",
+            "3 flechas, a 4.3 cm",
+        ),
+        (
+            "powder",
+            {"marks": [["lower vane", "rest"], ["shaft", "plunger"]]},
+            "lower vane on rest, shaft on plunger",
+            "pluma inferior en reposaflechas",
+        ),
+        ("powder", {"marks": []}, "Nothing but the rest", "Solo la marca"),
+        (
+            "eye",
+            {"seen": ["eye_point_inside"], "groups_judged": "poor"},
+            "the point stands right of the string · poor groups",
+            "agrupaciones malas",
+        ),
+        ("flight", {"reading": {"label": ["x"], "presence": 3}}, "", ""),
+        ("groups", {"distance_m": 18.0}, "at 18.0 m", "a 18.0 m"),
+    ],
+)
+def test_the_list_says_what_was_seen(kind, payload, english, spanish):
+    """Offset, size of the group, marks, and what the eye saw, not the distance alone."""
+    seen = Seen(
+        id="1", version_id="1", kind=kind, payload=payload, dated="2026-01-10", clip_sha256=None,
+        note="",
+    )  # fmt: skip
+    assert english in " · ".join(seen_words(seen, "right", Words("en")))
+    assert spanish in " · ".join(seen_words(seen, "right", Words("es")))
