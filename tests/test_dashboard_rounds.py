@@ -378,3 +378,97 @@ def test_the_list_says_what_was_seen(kind, payload, english, spanish):
     )  # fmt: skip
     assert english in " · ".join(seen_words(seen, "right", Words("en")))
     assert spanish in " · ".join(seen_words(seen, "right", Words("es")))
+
+
+@pytest.fixture
+def plunger(tmp_path, monkeypatch):
+    """Give a set-up whose plunger is to be made stiffer from 3 turns, and the fields' keys."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    book = LogbookFile(tmp_path)
+    archer = logbook.add_archer(book, "Robin", hand="right")
+    typed = {"plunger_spring": "3 turns", "strands": "16", "string": "blue"}
+    first = logbook.add_setup(
+        book, archer, "club bow", typed=typed, dated="2026-01-10", reason="as bought"
+    )
+    monkeypatch.setattr(
+        "ui.rounds_next.propose",
+        lambda case, language: replace(
+            propose(case, language), cure="plunger_stiffer", is_test=False
+        ),
+    )
+
+    def field(name: str, version: int = 1) -> str:
+        return f"done-plunger_stiffer-{version}-{first.setup_id[:8]}-{name}"
+
+    return book, first, field
+
+
+def test_the_form_shows_what_follows_and_keeps_what_it_shows(plunger):
+    """3 turns become 3.25 in the field itself, and from version 2 on 3.5; the rest stays."""
+    book, first, field = plunger
+    page = opened()
+    assert "becomes 3.25 turns" in " ".join(text.value for text in page.markdown)
+    assert page.text_input(field("plunger_spring")).value == "3.25 turns"
+    page = pressed(page, "Write it down")
+    assert not page.error
+    newest = logbook.versions(book, first.setup_id)[-1]
+    assert newest.number == 2
+    assert dict(newest.sheet.typed) == {**first.sheet.typed, "plunger_spring": "3.25 turns"}
+    assert page.text_input(field("plunger_spring", 2)).value == "3.5 turns"
+
+
+@pytest.mark.parametrize(("typed", "kept"), [("4 turns", "4 turns"), ("3 turns", None)])
+def test_a_person_may_say_otherwise_than_what_follows(plunger, typed, kept):
+    """Another number is kept as typed; put back to what stood there, nothing was changed."""
+    book, first, field = plunger
+    page = opened()
+    page.text_input(field("plunger_spring")).set_value(typed)
+    page = pressed(page, "Write it down")
+    versions = logbook.versions(book, first.setup_id)
+    if kept is None:
+        assert "reads as before" in page.error[0].value
+        assert len(versions) == 1
+    else:
+        assert versions[-1].sheet.typed["plunger_spring"] == kept
+
+
+def test_what_follows_goes_on_top_of_another_tabs_version(plunger):
+    """The other's string stays; the field still shows, and keeps, what it showed before."""
+    book, first, field = plunger
+    page = opened()
+    logbook.change_setup(book, first, {"string": "green"}, dated="2026-01-12", reason="new string")
+    page = pressed(page, "Write it down")
+    assert "somebody else made version 2" in page.error[0].value
+    assert page.text_input(field("plunger_spring")).value == "3.25 turns"
+    page = pressed(page, "Write it down")
+    assert not page.error
+    newest = logbook.versions(book, first.setup_id)[-1]
+    assert (newest.sheet.typed["string"], newest.sheet.typed["plunger_spring"]) == (
+        "green",
+        "3.25 turns",
+    )
+
+
+def test_the_form_begins_from_a_version_made_on_another_tab_of_the_page(plunger):
+    """Whoever comes back from the sheet is not told that somebody else changed it."""
+    book, first, field = plunger
+    page = opened()
+    page = page.button_group("linked-part").set_value("sheet").run()
+    key = first.setup_id[:8]
+    page.text_input(f"change-{key}-plunger_spring").set_value("5 turns")
+    page.text_input(f"change-reason-{key}").set_value("mine")
+    page = pressed(page, "Make the next version")
+    page = page.button_group("linked-part").set_value("next").run()
+    assert page.text_input(field("plunger_spring", 2)).value == "5.25 turns"
+    page = pressed(page, "Write it down")
+    assert not page.error
+    newest = logbook.versions(book, first.setup_id)[-1]
+    assert newest.sheet.typed["plunger_spring"] == "5.25 turns"
+    page = page.button_group("linked-part").set_value("sheet").run()
+    assert page.text_input(f"change-{key}-plunger_spring").value == "5.25 turns"
+    page.text_input(f"change-{key}-strands").set_value("18")
+    page.text_input(f"change-reason-{key}").set_value("mine too")
+    page = pressed(page, "Make the next version")
+    assert not page.error
+    assert len(logbook.versions(book, first.setup_id)) == 4

@@ -129,6 +129,21 @@ def form_base(at: AtHand, form: str) -> Version:
     return next((one for one in at.case.versions if one.number == number), at.case.newest)
 
 
+def form_begins(at: AtHand, form: str) -> None:
+    """Let a form begin from the newest version if nobody has it before them.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form; called before it is drawn, with a field for the day called ``form-day``.
+    """
+    # What a field holds is let go when a page without it is drawn.
+    if at.key(f"{form}-day") not in st.session_state:
+        form_done(at, form)
+
+
 def form_done(at: AtHand, form: str) -> None:
     """Let a form begin from the newest version the next time.
 
