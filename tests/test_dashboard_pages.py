@@ -286,6 +286,27 @@ def test_a_wrong_correction_is_taken_back_where_the_clip_cannot_be_read(
     assert not [b for b in done.button if b.label == "Take this correction back"]
 
 
+def test_what_the_coach_sees_can_be_taken_back(made_clip: str, shelf: Shelf) -> None:
+    """The line beside the verdict goes; the notes keep both."""
+    shelf.note(made_clip, "opinion", {"label": "clean", "why": "steady"})
+    page = AppTest.from_function(read, default_timeout=30)
+    page.query_params["clip"] = made_clip
+    page.session_state[f"correct-{made_clip[:12]}"] = True
+    page.session_state[f"correct-tab-{made_clip[:12]}"] = "opinion"
+    page.run()
+    assert "The coach sees: Clean flight. steady" in strip(html_of(page))
+    next(b for b in page.button if b.label == "Take back what I see").click().run()
+    assert not page.exception
+    assert "The coach sees" not in html_of(page)
+    assert "Take back what I see" not in [button.label for button in page.button]
+    assert [note.said["label"] for note in shelf.notes(made_clip)] == ["clean", ""]
+
+
+def strip(html: str) -> str:
+    """Leave out the marks of HTML."""
+    return re.sub(r"<[^>]*>", "", html)
+
+
 @pytest.mark.parametrize("hurt", ["first", "second"])
 def test_side_by_side_draws_the_clip_that_can_be_read(
     made_clip: str, shelf: Shelf, tmp_path: Path, hurt: str

@@ -16,6 +16,7 @@ from classify.logbook_file import LogbookFile
 from classify.setup_sheet import sheet_fields
 from fixtures.season import play_season
 from tests.made_logbook import READING, made_logbook
+from tests.made_readings import made_result
 from ui.dash_words import Words
 from ui.seen_words import seen_words
 from ui.shelf import Shelf
@@ -168,6 +169,30 @@ def test_a_group_is_kept_as_a_score_with_its_wind(season):
     kept = [s for s in open_case(book, archer, bow.id).seen[-1] if s.kind == "groups"][-1]
     assert kept.payload["score"] == pytest.approx(50.0)
     assert kept.payload["crosswind_m_s"] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("label", ["clean", ""])
+def test_what_the_coach_sees_is_kept_with_the_flight(tmp_path, monkeypatch, label):
+    """What was said about the clip stands in the list of the set-up; taken back, it does not."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    book, _, _, newest = made_logbook(tmp_path)
+    film = tmp_path / "another.mp4"
+    film.write_bytes(b"a film of its own" * 50)
+    with film.open("rb") as stream:
+        kept = Shelf(tmp_path).keep(stream, "another.mp4")
+    Shelf(tmp_path).note(kept.sha256, "opinion", {"label": label, "why": label and "steady"})
+    monkeypatch.setattr("ui.rounds_seen.kept_reading", lambda path, *_: made_result(path))
+    page = opened(part="seen")
+    key = newest.setup_id[:8]
+    page = page.button_group(f"add-kind-{key}").set_value("flight").run()
+    page.selectbox(f"flight-clip-{key}").select_index(0)
+    page = pressed(page, "Read it and keep it")
+    assert [said.value for said in page.success] == ["Kept with version 2."]
+    assert page.selectbox(f"flight-clip-1-{key}").value is None
+    assert "opinion" in evidence_of(book, newest)[-1].payload or not label
+    said = "Fishtailing · The coach sees: Clean flight. steady · "
+    assert (said in html_of(page)) == bool(label)
 
 
 def test_what_changes_no_field_is_done_in_words_on_the_page_too(tmp_path, monkeypatch):

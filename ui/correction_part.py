@@ -27,8 +27,11 @@ _BLANK: Mapping[NoteKind, dict[str, str]] = {
     "click": {"click": ""},
     "face": {"face_mark": ""},
     "ends": {"first_frame": "", "last_frame": ""},
+    "opinion": {"label": "", "why": ""},
 }
-"""What takes back each correction that the reading is told."""
+"""What takes back what was said of each kind."""
+_TOLD: tuple[NoteKind, ...] = ("click", "face", "ends")
+"""What of it the reading is told."""
 
 
 def correction_part(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
@@ -75,7 +78,7 @@ def take_back_part(chosen: ChosenClip, word: Words) -> None:
     word
         The page's language.
     """
-    holds = [(kind, shelf().last(chosen.sha256, kind)) for kind in _BLANK]
+    holds = [(kind, shelf().last(chosen.sha256, kind)) for kind in _TOLD]
     corrected = [(kind, said) for kind, said in holds if said and any(said.values())]
     if not corrected:
         return
@@ -178,7 +181,8 @@ def _take_back(chosen: ChosenClip, kind: NoteKind, word: Words) -> None:
     now = shelf().last(chosen.sha256, kind)
     if not now or not any(now.values()):
         return
-    if st.button(word("pages.correct_take_back"), key=f"back-{kind}-{chosen.sha256[:12]}"):
+    says = "opinion_take_back" if kind == "opinion" else "correct_take_back"
+    if st.button(word(f"pages.{says}"), key=f"back-{kind}-{chosen.sha256[:12]}"):
         _note(chosen, kind, _BLANK[kind], word)
 
 
@@ -200,6 +204,7 @@ def _opinion(chosen: ChosenClip, word: Words) -> None:
         st.error(word("pages.opinion_missing"))
     elif sent and label is not None:
         _note(chosen, "opinion", {"label": label, "why": why.strip()}, word)
+    _take_back(chosen, "opinion", word)
 
 
 def opinion_html(chosen: ChosenClip, word: Words) -> str:
@@ -218,7 +223,7 @@ def opinion_html(chosen: ChosenClip, word: Words) -> str:
         HTML; empty if the coach said nothing.
     """
     said = shelf().last(chosen.sha256, "opinion")
-    if said is None:
+    if said is None or not said.get("label"):
         return ""
     label = word(f"reading.label_{said['label']}")
     text = word("pages.opinion_shown", label=label)
