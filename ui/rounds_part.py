@@ -207,7 +207,7 @@ def say_kept(at: AtHand) -> None:
         said = at.word("rounds.kept", number=at.case.newest.number)
         st.success(said)
         # A form that shrinks may leave its foot outside the window; this is always inside.
-        st.toast(said, icon="✅")
+        st.toast(said)
 
 
 FORMS: Mapping[str, EvidenceKind] = {
