@@ -284,6 +284,69 @@ def test_an_address_side_by_side_that_names_no_clip_is_said_so(made_clip: str) -
     assert [text.value for text in done.warning] == [Words("en")("pages.clip_gone")]
 
 
+def test_a_wrong_correction_is_taken_back_where_the_clip_cannot_be_read(
+    made_clip: str, shelf: Shelf
+) -> None:
+    """A flight that begins after it ended is a sentence with a button, not the end of the clip."""
+    app(read, clip=made_clip)
+    shelf.note(made_clip, "ends", {"first_frame": "95"})
+    done = app(read, clip=made_clip)
+    assert not done.exception
+    assert "take the correction back" in done.error[0].value
+    assert "release and impact: The flight begins in frame 95" in html_of(done)
+    backs = [button for button in done.button if button.label == "Take this correction back"]
+    assert len(backs) == 1
+    done = backs[0].click().run()
+    assert not done.exception
+    assert not done.error
+    assert "97 % sure" in html_of(done)
+    assert not [b for b in done.button if b.label == "Take this correction back"]
+
+
+def test_what_the_coach_sees_can_be_taken_back(made_clip: str, shelf: Shelf) -> None:
+    """The line beside the verdict goes; the notes keep both."""
+    shelf.note(made_clip, "opinion", {"label": "clean", "why": "steady"})
+    page = AppTest.from_function(read, default_timeout=30)
+    page.query_params["clip"] = made_clip
+    page.session_state[f"correct-{made_clip[:12]}"] = True
+    page.session_state[f"correct-tab-{made_clip[:12]}"] = "opinion"
+    page.run()
+    assert "The coach sees: Clean flight. steady" in strip(html_of(page))
+    next(b for b in page.button if b.label == "Take back what I see").click().run()
+    assert not page.exception
+    assert "The coach sees" not in html_of(page)
+    assert "Take back what I see" not in [button.label for button in page.button]
+    assert [note.said["label"] for note in shelf.notes(made_clip)] == ["clean", ""]
+
+
+def strip(html: str) -> str:
+    """Leave out the marks of HTML."""
+    return re.sub(r"<[^>]*>", "", html)
+
+
+@pytest.mark.parametrize("hurt", ["first", "second"])
+def test_side_by_side_draws_the_clip_that_can_be_read(
+    made_clip: str, shelf: Shelf, tmp_path: Path, hurt: str
+) -> None:
+    """The trouble is said with the clip's name, and leads to its page; the other is shown."""
+    film = tmp_path / "other.mp4"
+    film.write_bytes((tmp_path / "made.mp4").read_bytes() + b"\0" * 8)
+    with film.open("rb") as stream:
+        other = shelf.keep(stream, "other.mp4").sha256
+    app(read, clip=other)
+    shelf.note(other, "ends", {"first_frame": "95"})
+    sides = {"first": made_clip, "second": made_clip, hurt: other}
+    done = app(beside, **sides)
+    assert not done.exception
+    assert done.error[0].value.startswith("The clip other.mp4 was not read.")
+    assert "take the correction back" in done.error[0].value
+    shown = html_of(done)
+    assert "Fishtailing" in shown
+    assert f"/?clip={other}" in shown
+    assert f"/?clip={made_clip}" not in shown
+    assert len(done.get("bidi_component")) == 1  # film and curves of the clip that was read
+
+
 @pytest.mark.usefixtures("shelf")
 def test_the_best_place_is_sought_where_the_readme_says_to_stand() -> None:
     """Two to four metres behind the nock, and the page says so; its bars are explained."""

@@ -10,13 +10,16 @@ from streamlit.testing.v1 import AppTest
 from classify import logbook
 from classify.casebook import open_case, propose
 from classify.clip_store import keep_clip
-from classify.evidence_book import decisions_of, record
+from classify.evidence_book import Seen, decisions_of, evidence_of, record
 from classify.knowledge import load_knowledge
 from classify.logbook_file import LogbookFile
 from classify.logbook_undo import history
 from classify.setup_sheet import sheet_fields
 from fixtures.season import play_season
 from tests.made_logbook import BARE, READING, TYPED, made_logbook
+from tests.made_readings import made_result
+from ui.dash_words import Words
+from ui.seen_words import seen_words
 from ui.shelf import Shelf
 
 
@@ -167,6 +170,30 @@ def test_a_group_is_kept_as_a_score_with_its_wind(season):
     kept = [s for s in open_case(book, archer, bow.id).seen[-1] if s.kind == "groups"][-1]
     assert kept.payload["score"] == pytest.approx(50.0)
     assert kept.payload["crosswind_m_s"] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("label", ["clean", ""])
+def test_what_the_coach_sees_is_kept_with_the_flight(tmp_path, monkeypatch, label):
+    """What was said about the clip stands in the list of the set-up; taken back, it does not."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    book, _, _, newest = made_logbook(tmp_path)
+    film = tmp_path / "another.mp4"
+    film.write_bytes(b"a film of its own" * 50)
+    with film.open("rb") as stream:
+        kept = Shelf(tmp_path).keep(stream, "another.mp4")
+    Shelf(tmp_path).note(kept.sha256, "opinion", {"label": label, "why": label and "steady"})
+    monkeypatch.setattr("ui.rounds_seen.kept_reading", lambda path, *_: made_result(path))
+    page = opened(part="seen")
+    key = newest.setup_id[:8]
+    page = page.button_group(f"add-kind-{key}").set_value("flight").run()
+    page.selectbox(f"flight-clip-{key}").select_index(0)
+    page = pressed(page, "Read it and keep it")
+    assert [said.value for said in page.success] == ["Kept with version 2."]
+    assert page.selectbox(f"flight-clip-1-{key}").value is None
+    assert "opinion" in evidence_of(book, newest)[-1].payload or not label
+    said = "Fishtailing · The coach sees: Clean flight. steady · "
+    assert (said in html_of(page)) == bool(label)
 
 
 def test_what_changes_no_field_is_done_in_words_on_the_page_too(tmp_path, monkeypatch):
@@ -373,3 +400,266 @@ def test_an_archer_comes_back_with_their_own_bow(tmp_path, monkeypatch):
     page = page.selectbox("rounds-archer-2").set_value("Aspen").run()
     assert not page.warning
     assert page.query_params["setup"] == "old bow"
+
+
+@pytest.fixture
+def adding(tmp_path, monkeypatch):
+    """Open the part in which things that were seen are added; gives logbook, key and page."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    book, _, _, newest = made_logbook(tmp_path)
+    page = opened(part="seen")
+    key = newest.setup_id[:8]
+
+    def seen():
+        return evidence_of(book, newest)
+
+    def add(kind: str) -> AppTest:
+        return page.button_group(f"add-kind-{key}").set_value(kind).run()
+
+    return seen, key, add
+
+
+def pressed(page: AppTest, label: str) -> AppTest:
+    """Press a button."""
+    done = next(b for b in page.button if b.label == label).click().run()
+    assert not done.exception
+    return done
+
+
+def clicked(page: AppTest, key: str) -> AppTest:
+    """Put clicks in as the drawn faces hand them over: shares of the face, right and up."""
+    page.session_state[f"bare-shots-bare-{key}"] = [[0.125, -0.0001], [0.15, 0.025], [0.125, 0.0]]
+    page.session_state[f"bare-shots-fletched-{key}"] = [[0.0, 0.0], [0.025, 0.0], [0.0, -0.025]]
+    return page.run()
+
+
+def test_impacts_grow_with_the_face(adding):
+    """Clicked first and the face said later: what is kept is a share of the face that is said."""
+    seen, key, add = adding
+    page = clicked(add("bare"), key)
+    listed = "right and up of the middle in cm: "
+    assert f"{listed}(+5.0, 0.0), (+6.0, +1.0), (+5.0, 0.0)" in page.markdown[0].value
+    page = page.number_input(f"bare-face-{key}").set_value(120.0).run()
+    assert f"{listed}(+15.0, 0.0), (+18.0, +3.0), (+15.0, 0.0)" in page.markdown[0].value
+    pressed(page, "Keep the bare-shaft test")
+    kept = seen()[-1].payload
+    assert kept["bare_m"][1] == pytest.approx([0.18, 0.03])
+    assert kept["fletched_m"][2] == pytest.approx([0.0, -0.03])
+
+
+def test_the_face_stays_as_it_was_said(adding):
+    """Another tab, and back: face and distance are as they were, and so are the clicks."""
+    _, key, add = adding
+    page = clicked(add("bare"), key)
+    page.number_input(f"bare-distance-{key}").set_value(50.0)
+    page = page.number_input(f"bare-face-{key}").set_value(122.0).run()
+    tab = page.button_group("linked-part")
+    page = tab.set_value("sheet").run()
+    page = page.button_group("linked-part").set_value("seen").run()
+    page = page.button_group(f"add-kind-{key}").set_value("bare").run()
+    assert not page.exception
+    assert page.number_input(f"bare-face-{key}").value == pytest.approx(122.0)
+    assert page.number_input(f"bare-distance-{key}").value == pytest.approx(50.0)
+    assert "(+18.3, " in page.markdown[0].value
+
+
+def test_what_is_missing_before_a_bare_shaft_test_can_be_kept_is_said(adding):
+    """Before both faces have their shots there is a sentence in the place of the button."""
+    _, _, add = adding
+    page = add("bare")
+    assert "on both faces" in html_of(page)
+    assert not [b for b in page.button if b.label == "Keep the bare-shaft test"]
+
+
+def test_what_was_kept_is_said_once_and_the_form_begins_anew(adding):
+    """Pressing again keeps nothing twice: every form is empty, and says what it needs."""
+    seen, key, add = adding
+    before = len(seen())
+    page = add("powder")
+    page.multiselect(f"powder-marks-{key}").set_value([("vane", "rest")])
+    page = pressed(page, "Keep the powder test")
+    assert [said.value for said in page.success] == ["Kept with version 2."]
+    page = pressed(page, "Keep the powder test")
+    assert "Choose the marks" in page.error[0].value
+    assert not page.success
+    page = add("groups")
+    page.number_input(f"group-diameter-{key}").set_value(12.0)
+    page = pressed(page, "Keep the group")
+    assert page.success
+    page = pressed(page, "Keep the group")
+    assert "widest distance" in page.error[0].value
+    page = add("eye")
+    page.multiselect(f"eye-seen-{key}").set_value(["eye_damage"])
+    page = pressed(page, "Keep it")
+    assert page.success
+    page = pressed(page, "Keep it")
+    assert "Choose what you saw" in page.error[0].value
+    page = clicked(add("bare"), key)
+    page = pressed(page, "Keep the bare-shaft test")
+    assert page.success
+    assert not [b for b in page.button if b.label == "Keep the bare-shaft test"]
+    assert [one.kind for one in seen()][before:] == ["powder", "groups", "eye", "bare shaft"]
+
+
+def test_a_flight_without_a_clip_is_asked_for_one(adding):
+    """The button says what is missing."""
+    seen, _, add = adding
+    before = len(seen())
+    page = pressed(add("flight"), "Read it and keep it")
+    assert "Choose the clip first" in page.error[0].value
+    assert len(seen()) == before
+
+
+@pytest.mark.parametrize(
+    ("kind", "payload", "english", "spanish"),
+    [
+        (
+            "bare shaft",
+            {
+                "distance_m": 18.0,
+                "bare_m": [[-0.05, 0.01], [-0.06, -0.01]],
+                "fletched_m": [[0.01, 0.01], [-0.01, 0.02], [0.0, 0.06]],
+                "crosswind_m_s": 2.0,
+            },
+            "bare shafts (2) 5.5 cm left and 3.0 cm low of the fletched arrows (3) · at 18.0 m"
+            " · cross wind 2.0 m/s",
+            "5.5 cm a la izquierda y 3.0 cm por debajo de las flechas",
+        ),
+        (
+            "groups",
+            {"distance_m": 30.0, "arrows": 6, "diameter_m": 0.125},
+            "6 arrows, 12.5 cm wide · at 30.0 m",
+            "6 flechas, 12.5 cm de ancho",
+        ),
+        (
+            "groups",
+            {"distance_m": 18.0, "arrows": 6, "score": 50.0, "face_diameter_m": 0.4},
+            "6 arrows, score 50 on a face of 40 cm · at 18.0 m",
+            "puntuación 50 en una diana de 40 cm",
+        ),
+        (
+            "groups",
+            {"distance_m": 18.0, "points_m": [[0.0, 0.0], [0.06, 0.0], [0.0, 0.06]]},
+            "3 arrows, 4.3 cm from their middle on average",
+            "3 flechas, a 4.3 cm",
+        ),
+        (
+            "powder",
+            {"marks": [["lower vane", "rest"], ["shaft", "plunger"]]},
+            "lower vane on rest, shaft on plunger",
+            "pluma inferior en reposaflechas",
+        ),
+        ("powder", {"marks": []}, "Nothing but the rest", "Solo la marca"),
+        (
+            "eye",
+            {"seen": ["eye_point_inside"], "groups_judged": "poor"},
+            "the point stands right of the string · poor groups",
+            "agrupaciones malas",
+        ),
+        ("flight", {"reading": {"label": ["x"], "presence": 3}}, "", ""),
+        ("groups", {"distance_m": 18.0}, "at 18.0 m", "a 18.0 m"),
+    ],
+)
+def test_the_list_says_what_was_seen(kind, payload, english, spanish):
+    """Offset, size of the group, marks, and what the eye saw, not the distance alone."""
+    seen = Seen(
+        id="1", version_id="1", kind=kind, payload=payload, dated="2026-01-10", clip_sha256=None,
+        note="",
+    )  # fmt: skip
+    assert english in " · ".join(seen_words(seen, "right", Words("en")))
+    assert spanish in " · ".join(seen_words(seen, "right", Words("es")))
+
+
+@pytest.fixture
+def plunger(tmp_path, monkeypatch):
+    """Give a set-up whose plunger is to be made stiffer from 3 turns, and the fields' keys."""
+    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    book = LogbookFile(tmp_path)
+    archer = logbook.add_archer(book, "Robin", hand="right")
+    typed = {"plunger_spring": "3 turns", "strands": "16", "string": "blue"}
+    first = logbook.add_setup(
+        book, archer, "club bow", typed=typed, dated="2026-01-10", reason="as bought"
+    )
+    monkeypatch.setattr(
+        "ui.rounds_next.propose",
+        lambda case, language: replace(
+            propose(case, language), cure="plunger_stiffer", is_test=False
+        ),
+    )
+
+    def field(name: str, version: int = 1) -> str:
+        return f"done-plunger_stiffer-{version}-{first.setup_id[:8]}-{name}"
+
+    return book, first, field
+
+
+def test_the_form_shows_what_follows_and_keeps_what_it_shows(plunger):
+    """3 turns become 3.25 in the field itself, and from version 2 on 3.5; the rest stays."""
+    book, first, field = plunger
+    page = opened()
+    assert "becomes 3.25 turns" in " ".join(text.value for text in page.markdown)
+    assert page.text_input(field("plunger_spring")).value == "3.25 turns"
+    page = pressed(page, "Write it down")
+    assert not page.error
+    newest = logbook.versions(book, first.setup_id)[-1]
+    assert newest.number == 2
+    assert dict(newest.sheet.typed) == {**first.sheet.typed, "plunger_spring": "3.25 turns"}
+    assert page.text_input(field("plunger_spring", 2)).value == "3.5 turns"
+
+
+@pytest.mark.parametrize(("typed", "kept"), [("4 turns", "4 turns"), ("3 turns", None)])
+def test_a_person_may_say_otherwise_than_what_follows(plunger, typed, kept):
+    """Another number is kept as typed; put back to what stood there, nothing was changed."""
+    book, first, field = plunger
+    page = opened()
+    page.text_input(field("plunger_spring")).set_value(typed)
+    page = pressed(page, "Write it down")
+    versions = logbook.versions(book, first.setup_id)
+    if kept is None:
+        assert "reads as before" in page.error[0].value
+        assert len(versions) == 1
+    else:
+        assert versions[-1].sheet.typed["plunger_spring"] == kept
+
+
+def test_what_follows_goes_on_top_of_another_tabs_version(plunger):
+    """The other's string stays; the field still shows, and keeps, what it showed before."""
+    book, first, field = plunger
+    page = opened()
+    logbook.change_setup(book, first, {"string": "green"}, dated="2026-01-12", reason="new string")
+    page = pressed(page, "Write it down")
+    assert "somebody else made version 2" in page.error[0].value
+    assert page.text_input(field("plunger_spring")).value == "3.25 turns"
+    page = pressed(page, "Write it down")
+    assert not page.error
+    newest = logbook.versions(book, first.setup_id)[-1]
+    assert (newest.sheet.typed["string"], newest.sheet.typed["plunger_spring"]) == (
+        "green",
+        "3.25 turns",
+    )
+
+
+def test_the_form_begins_from_a_version_made_on_another_tab_of_the_page(plunger):
+    """Whoever comes back from the sheet is not told that somebody else changed it."""
+    book, first, field = plunger
+    page = opened()
+    page = page.button_group("linked-part").set_value("sheet").run()
+    key = first.setup_id[:8]
+    page.text_input(f"change-{key}-plunger_spring").set_value("5 turns")
+    page.text_input(f"change-reason-{key}").set_value("mine")
+    page = pressed(page, "Make the next version")
+    page = page.button_group("linked-part").set_value("next").run()
+    assert page.text_input(field("plunger_spring", 2)).value == "5.25 turns"
+    page = pressed(page, "Write it down")
+    assert not page.error
+    newest = logbook.versions(book, first.setup_id)[-1]
+    assert newest.sheet.typed["plunger_spring"] == "5.25 turns"
+    page = page.button_group("linked-part").set_value("sheet").run()
+    assert page.text_input(f"change-{key}-plunger_spring").value == "5.25 turns"
+    page.text_input(f"change-{key}-strands").set_value("18")
+    page.text_input(f"change-reason-{key}").set_value("mine too")
+    page = pressed(page, "Make the next version")
+    assert not page.error
+    assert len(logbook.versions(book, first.setup_id)) == 4

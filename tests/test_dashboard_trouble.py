@@ -110,8 +110,8 @@ def test_clicked_impacts_outlive_a_logbook_in_use(tmp_path, monkeypatch):
     book, _, first, _ = made_logbook(tmp_path / "coach")
     key = first.setup_id[:8]
     page = opened(rounds, part="seen")
-    page.session_state[f"shots-bare-{key}"] = [[0.05, 0.0], [0.06, 0.01], [0.05, 0.01]]
-    page.session_state[f"shots-fletched-{key}"] = [[0.0, 0.0], [0.01, 0.01], [0.0, 0.01]]
+    page.session_state[f"bare-shots-bare-{key}"] = [[0.05, 0.0], [0.06, 0.01], [0.05, 0.01]]
+    page.session_state[f"bare-shots-fletched-{key}"] = [[0.0, 0.0], [0.01, 0.01], [0.0, 0.01]]
     page = page.button_group(f"add-kind-{key}").set_value("bare").run()
     keep = "Keep the bare-shaft test"
     with closing(sqlite3.connect(book.path, isolation_level=None)) as other:

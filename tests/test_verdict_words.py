@@ -7,7 +7,7 @@ from dataclasses import replace
 from classify.report_json import reading_json
 from tests.made_readings import made_refusal, made_two_at_once
 from ui.dash_words import Words
-from ui.rounds_seen import flight_words
+from ui.seen_words import flight_words
 from ui.verdict import basis_html, verdict_html
 
 ENGLISH = Words("en")

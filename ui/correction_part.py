@@ -23,6 +23,15 @@ from ui.shelf import NoteKind
 
 _LABELS = ("fishtailing", "minnowing", "porpoising", "clean")
 _TABS = ("nock", "ends", "face", "opinion", "history")
+_BLANK: Mapping[NoteKind, dict[str, str]] = {
+    "click": {"click": ""},
+    "face": {"face_mark": ""},
+    "ends": {"first_frame": "", "last_frame": ""},
+    "opinion": {"label": "", "why": ""},
+}
+"""What takes back what was said of each kind."""
+_TOLD: tuple[NoteKind, ...] = ("click", "face", "ends")
+"""What of it the reading is told."""
 
 
 def correction_part(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
@@ -57,6 +66,30 @@ def correction_part(chosen: ChosenClip, result: ReadResult, word: Words) -> None
             _on_a_frame(tab, chosen, result, word)
 
 
+def take_back_part(chosen: ChosenClip, word: Words) -> None:
+    """Offer to take back what was corrected, where the clip cannot be read with it.
+
+    A clip must never be locked by what was said about it.
+
+    Parameters
+    ----------
+    chosen
+        The clip.
+    word
+        The page's language.
+    """
+    holds = [(kind, shelf().last(chosen.sha256, kind)) for kind in _TOLD]
+    corrected = [(kind, said) for kind, said in holds if said and any(said.values())]
+    if not corrected:
+        return
+    st.html(f'<p class="ts-note">{escape(word("pages.correct_mend"))}</p>')
+    for kind, said in corrected:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            text = f"{word(f'pages.history_{kind}')}: {note_text(said, word)}"
+            st.html(f'<p class="ts-note">{escape(text)}</p>')
+            _take_back(chosen, kind, word)
+
+
 def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -> None:
     clip = result.followed.clip
     key = f"{tab}-{chosen.sha256[:12]}"
@@ -80,14 +113,14 @@ def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -
         )
         if points is not None:
             _keep(chosen, "click", click_text(frame, points), word)
-        _take_back(chosen, "click", {"click": ""}, word)
+        _take_back(chosen, "click", word)
     elif tab == "face":
         points = pick_points(
             f"pick-{key}", still, points=2, send=word("pages.correct_face_send"), word=word
         )
         if points is not None:
             _keep(chosen, "face", face_text(frame, points), word)
-        _take_back(chosen, "face", {"face_mark": ""}, word)
+        _take_back(chosen, "face", word)
     else:
         _ends(chosen, still, word)
 
@@ -126,7 +159,7 @@ def _ends(chosen: ChosenClip, still: Still, word: Words) -> None:
         label = word(f"pages.correct_{end}", frame=still.frame)
         if column.button(label, key=f"{end}-{key}", width="stretch"):
             _keep(chosen, "ends", {**said, end: str(still.frame)}, word)
-    _take_back(chosen, "ends", {"first_frame": "", "last_frame": ""}, word)
+    _take_back(chosen, "ends", word)
 
 
 def _keep(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words) -> None:
@@ -144,12 +177,13 @@ def _note(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words)
         st.rerun()
 
 
-def _take_back(chosen: ChosenClip, kind: NoteKind, blank: dict[str, str], word: Words) -> None:
+def _take_back(chosen: ChosenClip, kind: NoteKind, word: Words) -> None:
     now = shelf().last(chosen.sha256, kind)
     if not now or not any(now.values()):
         return
-    if st.button(word("pages.correct_take_back"), key=f"back-{kind}-{chosen.sha256[:12]}"):
-        _note(chosen, kind, blank, word)
+    says = "opinion_take_back" if kind == "opinion" else "correct_take_back"
+    if st.button(word(f"pages.{says}"), key=f"back-{kind}-{chosen.sha256[:12]}"):
+        _note(chosen, kind, _BLANK[kind], word)
 
 
 def _opinion(chosen: ChosenClip, word: Words) -> None:
@@ -170,6 +204,7 @@ def _opinion(chosen: ChosenClip, word: Words) -> None:
         st.error(word("pages.opinion_missing"))
     elif sent and label is not None:
         _note(chosen, "opinion", {"label": label, "why": why.strip()}, word)
+    _take_back(chosen, "opinion", word)
 
 
 def opinion_html(chosen: ChosenClip, word: Words) -> str:
@@ -188,7 +223,7 @@ def opinion_html(chosen: ChosenClip, word: Words) -> str:
         HTML; empty if the coach said nothing.
     """
     said = shelf().last(chosen.sha256, "opinion")
-    if said is None:
+    if said is None or not said.get("label"):
         return ""
     label = word(f"reading.label_{said['label']}")
     text = word("pages.opinion_shown", label=label)

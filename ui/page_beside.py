@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from html import escape
+from urllib.parse import quote
 
 import numpy as np
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from classify.read_result import ReadResult
-from classify.side_by_side import Axis, Difference, differences
+from classify.side_by_side import Difference, differences
 from tracker.types import InputError
 from ui.charts import Picture, compared_picture
 from ui.clip_chooser import ChosenClip, choices, clip_by_token, shelf
@@ -27,6 +28,8 @@ from ui.viewer import show_viewer
 
 _SIDES = ("first", "second")
 _START = {"first": "demo-fishtailing", "second": "demo-clean"}
+
+_Drawn = tuple[ChosenClip, ReadResult, Curves]
 
 
 @st.cache_resource(show_spinner=False)
@@ -56,12 +59,10 @@ def show_beside() -> None:
     # The second is read at the same time as the first: most computers have two processors.
     read_ahead(lambda go_on: read_quietly(clips[1], go_on), f"beside-{clips[1].sha256}")
     results = [
-        read_with_progress(chosen, told(shelf(), chosen.sha256, chosen.given), word)
+        read_with_progress(chosen, told(shelf(), chosen.sha256, chosen.given), word, among=True)
         for chosen in clips
     ]
-    read = [result for result in results if result is not None]
-    if len(read) == 2:
-        _show(clips, read, word)
+    _show(clips, results, word)
 
 
 def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
@@ -86,48 +87,56 @@ def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
     return clip_by_token(picked, word)
 
 
-def _show(clips: list[ChosenClip], results: list[ReadResult], word: Words) -> None:
-    columns = st.columns(2)
-    for column, chosen, result in zip(columns, clips, results, strict=True):
+def _show(clips: list[ChosenClip], results: list[ReadResult | None], word: Words) -> None:
+    for column, chosen, result in zip(st.columns(2), clips, results, strict=True):
         column.html(_head(chosen, result, word))
     same = clips[0].sha256 == clips[1].sha256
     if same:
         st.info(word("pages.beside_same"))
-    axes: tuple[Axis, ...] = () if same else ("across", "up_down")
-    for axis in axes:
-        for found in differences(results[0].reading, results[1].reading, axis):
-            st.html(_difference_html(found, word))
-    curves = [curves_in_step(result) for result in results]
-    both = [made for made in curves if made is not None]
-    if len(both) < 2:
+    read = [result for result in results if result is not None]
+    if len(read) == 2 and not same:
+        for axis in ("across", "up_down"):
+            for found in differences(read[0].reading, read[1].reading, axis):
+                st.html(_difference_html(found, word))
+    drawn: list[_Drawn] = [
+        (chosen, result, curves)
+        for chosen, result in zip(clips, results, strict=True)
+        if result is not None and (curves := curves_in_step(result)) is not None
+    ]
+    if len(read) == 2 > len(drawn):
         st.warning(word("pages.beside_no_swing"))
-        return
-    if both[0].unit != both[1].unit:
+    if len({curves.unit for _, _, curves in drawn}) > 1:
         st.warning(word("pages.beside_no_scale"))
         return
-    reach = max(reach_for(result) for result in results)
-    films = [
-        _film(chosen, result, made, reach, word)
-        for chosen, result, made in zip(clips, results, both, strict=True)
-    ]
-    shown = tuple(film for film in films if film is not None)
-    what = tuple(
-        (chosen.sha256, result.reading.known) for chosen, result in zip(clips, results, strict=True)
-    )
+    if drawn:
+        _show_drawn(drawn, word)
+    if len(drawn) < 2:
+        return
+    st.html(f'<p class="ts-note">{escape(word("pages.beside_one_arrow"))}</p>')
+
+
+def _show_drawn(drawn: list[_Drawn], word: Words) -> None:
+    """Draw the clips that have a swing, be it one alone."""
+    if len(drawn) == 1:
+        chosen, result, curves = drawn[0]
+        # Alone it is drawn as on its own page: nothing has to be in step with it.
+        drawn = [(chosen, result, curves_of(result.reading) or curves)]
+    shown = tuple(curves for _, _, curves in drawn)
+    reach = max(reach_for(result) for _, result, _ in drawn)
+    films = [_film(*one, reach, word) for one in drawn]
+    made = tuple(film for film in films if film is not None)
+    what = tuple((chosen.sha256, result.reading.known) for chosen, result, _ in drawn)
     pictures = _pictures().get(
         (what, word.language),
-        lambda: tuple(
-            ("right", compared_picture((both[0], both[1]), axis, word.language)) for axis in (0, 1)
-        ),
+        lambda: tuple(("right", compared_picture(shown, axis, word.language)) for axis in (0, 1)),
     )
     show_viewer(
         "viewer-beside",
-        curves=(both[0], both[1]),
-        films=shown if len(shown) == 2 else (),
+        curves=shown,
+        films=made if len(made) == len(drawn) else (),
         pictures=pictures,
         language=word.language,
     )
-    st.html(f'<p class="ts-note">{escape(word("pages.beside_one_arrow"))}</p>')
 
 
 def _difference_html(found: Difference, word: Words) -> str:
@@ -137,12 +146,18 @@ def _difference_html(found: Difference, word: Words) -> str:
     )
 
 
-def _head(chosen: ChosenClip, result: ReadResult, word: Words) -> str:
-    label = word(f"reading.label_{result.reading.label or 'none'}")
+def _head(chosen: ChosenClip, result: ReadResult | None, word: Words) -> str:
+    label = None if result is None else result.reading.label
+    said = word(f"reading.label_{label or 'none'}")
+    name = escape(chosen.name)
+    if label is None:
+        # What is missing is said, and mended, on the clip's own page.
+        link = escape(word("rounds.open_clip"))
+        name += f' · <a href="/?clip={quote(chosen.token)}" target="_self">{link}</a>'
     return (
-        f'<section class="ts-card ts-{result.reading.label or "refused"}">'
-        f'<div class="ts-headline">{label_icon(result.reading.label)}'
-        f"<div><h2>{escape(label)}</h2><p>{escape(chosen.name)}</p></div></div></section>"
+        f'<section class="ts-card ts-{label or "refused"}">'
+        f'<div class="ts-headline">{label_icon(label)}'
+        f"<div><h2>{escape(said)}</h2><p>{name}</p></div></div></section>"
     )
 
 

@@ -14,11 +14,11 @@ from streamlit.delta_generator import DeltaGenerator
 from classify.apart import warm_up
 from classify.read_result import ReadResult
 from classify.types import Known
-from tracker.types import InputError, Progress
+from tracker.types import InputError, Progress, message
 from ui.cause_words import spoken
 from ui.charts import Picture, behind_picture, spectrum_picture, swing_picture
 from ui.clip_chooser import ChosenClip, choose_clip, clip_by_token, demo_tokens, shelf
-from ui.correction_part import correction_part, opinion_html
+from ui.correction_part import correction_part, opinion_html, take_back_part
 from ui.corrections import told
 from ui.curves import curves_of
 from ui.dash_words import Words, page_words
@@ -74,6 +74,8 @@ def show_read() -> None:
         correction_part(chosen, result, word)
         if chosen.demo is not None:
             _other_demos_ahead(chosen, word)
+    else:
+        take_back_part(chosen, word)
     _known_part(chosen, said, word, open_=result is None or result.reading.refused is not None)
 
 
@@ -202,7 +204,7 @@ def _show_quietly(chosen: ChosenClip, word: Words, go_on: Progress) -> FlightVie
 
 
 def read_with_progress(
-    chosen: ChosenClip, said: Mapping[str, str], word: Words
+    chosen: ChosenClip, said: Mapping[str, str], word: Words, *, among: bool = False
 ) -> ReadResult | None:
     """Read a clip, or take the reading that was made before.
 
@@ -214,6 +216,8 @@ def read_with_progress(
         What the coach knows, as texts.
     word
         The page's language.
+    among
+        Whether the page shows other clips too, so that it has to say which one is in trouble.
 
     Returns
     -------
@@ -228,7 +232,10 @@ def read_with_progress(
                 chosen.path, chosen.sha256, known, lambda: progress_bar(place, word)
             )
     except InputError as mistake:
-        place.error(word.safe(mistake.message))
+        why = word.safe(mistake.message)
+        if among:
+            why = f"{word.safe(message('pages.beside_trouble', name=chosen.name))} {why}"
+        place.error(why)
         return None
     place.empty()
     return result

@@ -24,9 +24,15 @@ export default function (component) {
   if (data.words.believed) add(root, "div", "row").textContent = data.words.believed;
   let points = [];
   let marks = [];
+  let penMark = null;
+  // On a drawn face there is nothing small to find: no loupe, and no pixels to read.
+  loupe.hidden = Boolean(data.widest);
+  root.style.maxWidth = data.widest ? data.widest + "px" : "";
   // Where the tool sees the nock is where somebody looks first.
   let pen = data.believed || [data.width / 2, data.height / 2];
   if (data.believed) mark("believed", data.believed);
+  if (data.words.counted) where.textContent = data.words.counted[0];
+  if (data.marked.length) show(data.marked);
 
   function place(event) {
     const area = image.getBoundingClientRect();
@@ -66,12 +72,31 @@ export default function (component) {
     return made;
   }
 
+  // Without a loupe, keys need to be seen where they point.
+  function showPen() {
+    hidePen();
+    penMark = mark("believed", pen);
+  }
+
+  function hidePen() {
+    if (penMark) penMark.remove();
+    penMark = null;
+  }
+
   function set(point) {
-    points = points.length >= data.points ? [point] : [...points, point];
+    hidePen();
+    show(points.length >= data.points ? [point] : [...points, point]);
+  }
+
+  function show(wanted) {
+    points = wanted;
     for (const old of marks) old.remove();
     marks = points.map((point) => mark("picked", point));
     send.disabled = points.length < data.points;
-    where.textContent = points.map(([x, y]) => x.toFixed(1) + ", " + y.toFixed(1) + " px").join("  ·  ");
+    const counted = data.words.counted;
+    where.textContent = counted
+      ? counted[points.length]
+      : points.map(([x, y]) => x.toFixed(1) + ", " + y.toFixed(1) + " px").join("  ·  ");
     root.dataset.points = JSON.stringify(points);
   }
 
@@ -94,7 +119,8 @@ export default function (component) {
         Math.max(0, Math.min(data.height - 1, pen[1] + moves[event.key][1])),
       ];
       look();
-      where.textContent = pen[0].toFixed(1) + ", " + pen[1].toFixed(1) + " px";
+      if (data.widest) showPen();
+      else where.textContent = pen[0].toFixed(1) + ", " + pen[1].toFixed(1) + " px";
       event.preventDefault();
     } else if (event.key === "Enter") {
       set([...pen]);

@@ -37,6 +37,25 @@ class Still:
     nock_px: tuple[float, float] | None = None
 
 
+@dataclass(frozen=True, kw_only=True)
+class OnFace:
+    """What is different on a drawn target face, which has nothing small to find.
+
+    Attributes
+    ----------
+    widest_px
+        Of the picture on the page, so that it stays inside a window.
+    marked
+        x and y of the points that were sent before.
+    counted
+        What to say with no point set, with one, and so on, instead of pixels.
+    """
+
+    widest_px: int
+    marked: tuple[tuple[float, float], ...]
+    counted: tuple[str, ...]
+
+
 @cache
 def _component() -> ComponentRenderer:
     here = files("ui")
@@ -49,7 +68,14 @@ def _component() -> ComponentRenderer:
 
 
 def pick_points(
-    key: str, still: Still, *, points: int, send: str, word: Words, says: str = ""
+    key: str,
+    still: Still,
+    *,
+    points: int,
+    send: str,
+    word: Words,
+    says: str = "",
+    face: OnFace | None = None,
 ) -> list[float] | None:
     """Show a frame and wait for clicks.
 
@@ -67,27 +93,35 @@ def pick_points(
         The page's language.
     says
         What to say below it of the place where the tool sees the nock.
+    face
+        Given for a drawn target face.
 
     Returns
     -------
     list of float or None
         x and y of each point, in pixels of the film, when the coach sends them; else None.
     """
+    marked = () if face is None else face.marked
     digest = hashlib.sha256(still.jpeg).hexdigest()[:12]
     data = {
-        "id": f"{digest}-{still.frame}-{points}-{still.nock_px}-{word.language}",
+        "id": f"{digest}-{still.frame}-{points}-{still.nock_px}-{word.language}-{marked}",
         "jpeg": b64encode(still.jpeg).decode("ascii"),
         "width": still.width,
         "height": still.height,
         "frame": still.frame,
         "points": points,
+        "marked": [list(point) for point in marked],
+        "widest": None if face is None else face.widest_px,
         "believed": None if still.nock_px is None else list(still.nock_px),
         "words": {
             "stage": word("pages.pick_stage"),
-            "alt": word("pages.pick_alt", frame=still.frame),
+            "alt": word("pages.pick_alt", frame=still.frame)
+            if face is None
+            else word("rounds.shots_alt"),
             "hint": word("pages.pick_hint", points=points),
             "send": send,
             "believed": says,
+            "counted": None if face is None else list(face.counted),
         },
     }
     result = _component()(key=key, data=data, on_picked_change=_nothing)

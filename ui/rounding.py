@@ -5,6 +5,28 @@ from __future__ import annotations
 import math
 
 
+def signed_cm(value_m: float) -> str:
+    """Write a length in centimetres with its sign; nought has none.
+
+    Parameters
+    ----------
+    value_m
+        In metres.
+
+    Returns
+    -------
+    str
+        Without the unit.
+
+    Examples
+    --------
+    >>> signed_cm(0.0512), signed_cm(-0.0512), signed_cm(-0.0001)
+    ('+5.1', '-5.1', '0.0')
+    """
+    text = f"{100 * value_m:+.1f}"
+    return text[1:] if float(text) == 0 else text
+
+
 def with_error(value: float, sigma: float) -> str:
     """Write a number and its standard error, rounded to one or two digits of the error.
 

@@ -18,7 +18,15 @@ from ui.dash_words import Words
 from ui.report import report_page
 from ui.report_film import film_of
 from ui.rounds_decided import case_as_of, decided_part
-from ui.rounds_part import AtHand, attempt, day_field, form_base, form_changes, form_done
+from ui.rounds_part import (
+    AtHand,
+    attempt,
+    day_field,
+    form_base,
+    form_begins,
+    form_changes,
+    form_done,
+)
 from ui.rounds_sheet import sheet_inputs
 
 _REASONS = ("why", "first", "clip", "test", "stop", "care", "source")
@@ -113,6 +121,9 @@ def _table_html(rows: tuple[Row, ...], word: Words) -> str:
 def _done(at: AtHand, proposal: NextChange) -> None:
     word, newest = at.word, at.case.newest
     changes_sheet = not proposal.is_test and proposal.cure != "keep"
+    # One form for each proposal: its fields begin with what this one suggests.
+    form = f"done-{proposal.cure}"
+    form_begins(at, form)
     with st.expander(word("rounds.done_title")), st.form(at.key("done"), border=False):
         typed: dict[str, str] = {}
         note = ""
@@ -121,24 +132,23 @@ def _done(at: AtHand, proposal: NextChange) -> None:
             note = st.text_input(word("rounds.done_note"), key=at.key("done-note"))
         if changes_sheet:
             st.html(f'<p class="ts-note">{escape(word("rounds.done_help"))}</p>')
+            base = form_base(at, form)
+            earlier = [version for version in at.case.versions if version.number < base.number]
             suggested = suggested_changes(
-                proposal.cure, proposal.amount, newest.sheet, before=at.case.sheet_before
+                proposal.cure,
+                proposal.amount,
+                base.sheet,
+                before=earlier[-1].sheet if earlier else None,
             )
             for name, text in suggested.items():
                 field = word(f"logbook.field_{name}")
                 what = "done_suggested" if text else "done_cleared"
                 st.write(word.safe(message(f"rounds.{what}", field=field, text=text)))
-            typed = sheet_inputs(at.key("done"), newest.sheet, word)
-            begun = form_base(at, "done").sheet.typed
-            typed.update(
-                {
-                    name: text
-                    for name, text in suggested.items()
-                    if typed.get(name, "")
-                    in (begun.get(name, ""), newest.sheet.typed.get(name, ""))
-                }
-            )
-        day = day_field(word("rounds.day"), at.key("done-day"))
+            # What a field shows is what is kept, so the fields themselves say what follows. A
+            # browser goes on showing what stood under an old key: each version has its own.
+            key = at.key(f"{form}-{base.number}")
+            typed = sheet_inputs(key, base.sheet, word, filled=suggested)
+        day = day_field(word("rounds.day"), at.key(f"{form}-day"))
         sent = st.form_submit_button(word("rounds.done_send"), type="primary")
     if not sent:
         return
@@ -152,7 +162,7 @@ def _done(at: AtHand, proposal: NextChange) -> None:
                 is_test=proposal.is_test, dated=day, proposal=said,
             )  # fmt: skip
             return
-        changes = form_changes(at, "done", typed)
+        changes = form_changes(at, form, typed)
         if not changes and not (in_words and note.strip()):
             raise InputError("rounds.done_in_words" if in_words else "rounds.done_nothing")
         decide_change(
@@ -161,7 +171,7 @@ def _done(at: AtHand, proposal: NextChange) -> None:
         )  # fmt: skip
 
     if attempt(word, done):
-        form_done(at, "done")
+        form_done(at, form)
         st.session_state.pop(at.key("done-note"), None)
         st.rerun()
 

@@ -9,6 +9,8 @@ from datetime import date, datetime, timedelta
 import streamlit as st
 
 from classify.casebook import Case
+from classify.evidence_book import record
+from classify.evidence_payload import EvidenceKind
 from classify.logbook import Bow, Version
 from classify.logbook_file import LogbookFile
 from tracker.types import InputError
@@ -127,6 +129,21 @@ def form_base(at: AtHand, form: str) -> Version:
     return next((one for one in at.case.versions if one.number == number), at.case.newest)
 
 
+def form_begins(at: AtHand, form: str) -> None:
+    """Let a form begin from the newest version if nobody has it before them.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form; called before it is drawn, with a field for the day called ``form-day``.
+    """
+    # What a field holds is let go when a page without it is drawn.
+    if at.key(f"{form}-day") not in st.session_state:
+        form_done(at, form)
+
+
 def form_done(at: AtHand, form: str) -> None:
     """Let a form begin from the newest version the next time.
 
@@ -139,6 +156,106 @@ def form_done(at: AtHand, form: str) -> None:
     """
     for end in ("from", "told"):
         st.session_state.pop(at.key(f"{form}-{end}"), None)
+
+
+def form_key(at: AtHand, form: str, name: str) -> str:
+    """Give the key of a widget in a form that begins anew once something was kept.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form.
+    name
+        Of the widget.
+
+    Returns
+    -------
+    str
+        For Streamlit; another one after each `form_kept`, since a browser goes on showing what was
+        typed under an old one.
+    """
+    times = st.session_state.get(at.key(f"{form}-kept"), 0)
+    return at.key(f"{form}-{name}-{times}" if times else f"{form}-{name}")
+
+
+def form_kept(at: AtHand, form: str) -> None:
+    """Let a form begin anew, and the page say that something was kept.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form.
+    """
+    counter = at.key(f"{form}-kept")
+    st.session_state[counter] = st.session_state.get(counter, 0) + 1
+    st.session_state[at.key("say-kept")] = True
+
+
+def say_kept(at: AtHand) -> None:
+    """Say once that something was kept.
+
+    Parameters
+    ----------
+    at
+        The case.
+    """
+    if st.session_state.pop(at.key("say-kept"), False):
+        said = at.word("rounds.kept", number=at.case.newest.number)
+        st.success(said)
+        # A form that shrinks may leave its foot outside the window; this is always inside.
+        st.toast(said)
+
+
+FORMS: Mapping[str, EvidenceKind] = {
+    "bare": "bare shaft",
+    "powder": "powder",
+    "group": "groups",
+    "eye": "eye",
+}
+"""What each form adds."""
+
+
+def keep_seen(at: AtHand, form: str, payload: Mapping[str, object], day: str) -> None:
+    """Write down what was seen with the newest version, and let the form begin anew.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        A key of `FORMS`.
+    payload
+        As the logbook keeps it.
+    day
+        ISO date.
+    """
+    if attempt(at.word, lambda: record(at.book, at.case.newest, FORMS[form], payload, dated=day)):
+        form_kept(at, form)
+        st.rerun()
+
+
+def wind_field(at: AtHand, form: str) -> float | None:
+    """Ask for the cross wind.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form.
+
+    Returns
+    -------
+    float or None
+        Metres a second; None for unknown.
+    """
+    return st.number_input(
+        at.word("rounds.crosswind"), 0.0, 20.0, None, key=form_key(at, form, "wind"), width=200
+    )
 
 
 def day_field(label: str, key: str) -> str:

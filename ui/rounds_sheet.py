@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from html import escape
 
 import streamlit as st
@@ -15,7 +15,15 @@ from classify.types import Hand
 from tracker.types import InputError
 from ui.dash_words import Words
 from ui.decided_words import reason_in
-from ui.rounds_part import AtHand, attempt, day_field, form_base, form_changes, form_done
+from ui.rounds_part import (
+    AtHand,
+    attempt,
+    day_field,
+    form_base,
+    form_begins,
+    form_changes,
+    form_done,
+)
 from ui.sheet_words import sheet_text
 
 _PARTS = ("bow", "string", "rest", "arrow")
@@ -112,6 +120,7 @@ def _changes(before: SetUp, after: SetUp, word: Words) -> Iterator[tuple[str, st
 
 def _change_form(at: AtHand) -> None:
     word, newest = at.word, at.case.newest
+    form_begins(at, "change")
     with st.expander(word("rounds.change_title")), st.form(at.key("change"), border=False):
         st.html(f'<p class="ts-note">{escape(word("rounds.change_help"))}</p>')
         typed = sheet_inputs(at.key("change"), newest.sheet, word)
@@ -135,7 +144,9 @@ def _change_form(at: AtHand) -> None:
         st.rerun()
 
 
-def sheet_inputs(key: str, sheet: SetUp | None, word: Words) -> dict[str, str]:
+def sheet_inputs(
+    key: str, sheet: SetUp | None, word: Words, *, filled: Mapping[str, str] | None = None
+) -> dict[str, str]:
     """Ask for every field of a sheet.
 
     Parameters
@@ -146,12 +157,15 @@ def sheet_inputs(key: str, sheet: SetUp | None, word: Words) -> dict[str, str]:
         What to start from; None for an empty one.
     word
         The page's language.
+    filled
+        Texts that fields start from instead of what the sheet says.
 
     Returns
     -------
     dict
         Text by field; blank where nobody said.
     """
+    begun = {**({} if sheet is None else sheet.typed), **(filled or {})}
     typed: dict[str, str] = {}
     for part in _PARTS:
         st.html(f"<h3>{escape(word(f'rounds.part_{part}'))}</h3>")
@@ -160,7 +174,7 @@ def sheet_inputs(key: str, sheet: SetUp | None, word: Words) -> dict[str, str]:
             # A row at a time: a phone shows one column under the other, and must keep the order.
             row = zip(st.columns(_COLUMNS), fields[start : start + _COLUMNS], strict=False)
             for column, field in row:
-                said = "" if sheet is None else sheet.typed.get(field.name, "")
+                said = begun.get(field.name, "")
                 typed[field.name] = _sheet_input(column, f"{key}-{field.name}", field, said, word)
     return typed
 

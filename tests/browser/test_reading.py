@@ -101,6 +101,9 @@ def test_what_the_coach_sees_is_kept_after_a_reload(dashboard: str, page: Page) 
     settled(page)
     expect(page.locator(".ts-opinion")).to_contain_text("the nock blurs to both sides")
     expect(page.locator(".ts-card h2").first).not_to_have_text("Minnowing")
+    open_correction(page, "I see something else")
+    page.get_by_role("button", name="Take back what I see").click()
+    expect(page.locator(".ts-opinion")).to_have_count(0)
 
 
 def test_nock_shown_by_a_click_is_kept_after_a_reload(dashboard: str, page: Page) -> None:

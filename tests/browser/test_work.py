@@ -125,6 +125,40 @@ def test_archer_and_bow_outlast_other_pages_and_a_reload(dashboard: str, page: P
     expect(bow).to_have_value("main bow")
 
 
+def test_impacts_are_clicked_on_faces_that_fit_the_window(dashboard: str, page: Page) -> None:
+    """Side by side, face and button in a laptop's window; clicks stay where they were, then go."""
+    page.set_viewport_size({"width": 1280, "height": 800})
+    page.goto(f"{dashboard}/rounds")
+    settled(page)
+    season = page.get_by_role("button", name="Show me a worked season")
+    season.or_(page.get_by_text("What to look at")).wait_for()
+    if season.is_visible():
+        season.click()
+    page.get_by_text("What to look at").wait_for()
+    page.get_by_text("What was seen", exact=True).first.click()
+    page.get_by_text("a bare-shaft test", exact=True).last.click()
+    page.get_by_text("Click on each face where every arrow landed").wait_for()
+    faces, sends = page.locator(".stage"), page.get_by_role("button", name="These are the shots")
+    expect(faces).to_have_count(2)
+    boxes = [faces.nth(n).bounding_box() for n in (0, 1)]
+    first, second = (box for box in boxes if box is not None)
+    assert first["y"] == pytest.approx(second["y"], abs=1)
+    assert first["height"] <= 422  # with its border
+    for n, places in enumerate((((0.6, 0.5), (0.65, 0.55)), ((0.5, 0.5), (0.5, 0.55)))):
+        for x, y in (*places, (0.55, 0.45)):
+            face = {"x": x * first["width"], "y": y * first["height"]}
+            faces.nth(n).click(position=face)
+        expect(sends.nth(n)).to_be_enabled()
+        sends.nth(n).click()
+        expect(page.get_by_text("Kept, right and up")).to_have_count(n + 1, timeout=30_000)
+    expect(page.locator(".mark.picked")).to_have_count(6)
+    settled(page)
+    page.get_by_role("button", name="Keep the bare-shaft test").click()
+    expect(page.get_by_test_id("stAlert")).to_contain_text("Kept with version", timeout=30_000)
+    expect(page.locator(".mark.picked")).to_have_count(0)
+    expect(page.get_by_text("0 of 3 set")).to_have_count(2)
+
+
 @pytest.mark.parametrize("width", [1280, 1000, 390])
 def test_a_refusal_in_the_table_leaves_the_numbers_in_sight(page: Page, width: int) -> None:
     """It wraps, and so do two swings and the longest name: nothing lies outside the frame."""
