@@ -17,7 +17,7 @@ from fixtures.simulate import CLEAR_TRACKING, simulate_track
 from fixtures.train_labels import clip_of
 from tests.simulated_tracks import Shot, fly
 
-FLIGHTS, SHARED = 40, 0.8
+FLIGHTS, SHARED = 25, 0.8
 """Correlation from frame to frame: an error lasts for five frames, as on rendered films."""
 
 CHANCE = 3 * np.sqrt(0.95 * 0.05 / FLIGHTS)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from html import escape
-from urllib.parse import quote
 
 import numpy as np
 import streamlit as st
@@ -21,6 +20,7 @@ from ui.dash_words import Words, page_words
 from ui.films import Film
 from ui.flight_views import flight_views, reach_for
 from ui.kept_readings import Kept
+from ui.linked import page_link
 from ui.page_read import read_quietly, read_with_progress
 from ui.reading_store import read_ahead
 from ui.verdict import label_icon
@@ -152,8 +152,8 @@ def _head(chosen: ChosenClip, result: ReadResult | None, word: Words) -> str:
     name = escape(chosen.name)
     if label is None:
         # What is missing is said, and mended, on the clip's own page.
-        link = escape(word("rounds.open_clip"))
-        name += f' · <a href="/?clip={quote(chosen.token)}" target="_self">{link}</a>'
+        said_of = word("rounds.open_clip")
+        name += f" · {page_link('', said_of, word.language, clip=chosen.token)}"
     return (
         f'<section class="ts-card ts-{label or "refused"}">'
         f'<div class="ts-headline">{label_icon(label)}'
