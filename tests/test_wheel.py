@@ -25,7 +25,7 @@ ROOT = Path(__file__).parents[1]
 PACKAGES = ("tracker", "classify", "ui", "fixtures")
 SLOWEST_S = 600
 
-pytestmark = [pytest.mark.long, pytest.mark.xdist_group("wheel")]
+pytestmark = pytest.mark.long
 
 
 @dataclass(frozen=True, kw_only=True)

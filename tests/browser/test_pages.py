@@ -11,7 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.browser.conftest import settled
 from ui.dash_words import Words
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("pages")]
+pytestmark = pytest.mark.browser
 """On one worker, which serves them from one dashboard: what one has read the next need not."""
 
 PAGES = {
