@@ -67,16 +67,22 @@ def test_sandbox_answers_a_slider_at_once(dashboard: str, page: Page) -> None:
     expect(page.locator(".ts-card h2").first).not_to_have_text("Fishtailing")
 
 
+def open_season(dashboard: str, page: Page) -> None:
+    """Open the set-ups, with the worked season in the logbook."""
+    page.goto(f"{dashboard}/rounds")
+    settled(page)
+    season = page.get_by_role("button", name="Show me a worked season")
+    season.or_(page.get_by_text("What to look at")).first.wait_for()
+    if season.is_visible():
+        season.click()
+    page.get_by_text("What to look at").wait_for()
+
+
 def test_round_is_read_and_a_change_proposed_and_reported(
     dashboard: str, page: Page, chromium: Browser, tmp_path: Path
 ) -> None:
     """From the worked season to a report that opens."""
-    page.goto(f"{dashboard}/rounds")
-    settled(page)
-    season = page.get_by_role("button", name="Show me a worked season")
-    if season.is_visible():
-        season.click()
-    page.get_by_text("What to look at").wait_for()
+    open_season(dashboard, page)
     expect(page.locator(".ts-change").first).to_be_visible()
     page.get_by_text("Report", exact=True).first.click()
     page.get_by_role("button", name="Make the report").click()
@@ -95,12 +101,7 @@ def test_round_is_read_and_a_change_proposed_and_reported(
 
 def test_archer_and_bow_outlast_other_pages_and_a_reload(dashboard: str, page: Page) -> None:
     """Nobody writes down a shot for the wrong bow: what was chosen or just made stays chosen."""
-    page.goto(f"{dashboard}/rounds")
-    settled(page)
-    season = page.get_by_role("button", name="Show me a worked season")
-    if season.is_visible():
-        season.click()
-        page.get_by_text("What to look at").wait_for()
+    open_season(dashboard, page)
     page.goto(f"{dashboard}/rounds?archer=Birch")
     settled(page)
     for there in ("Logbook", "Set-ups and rounds"):
@@ -128,13 +129,7 @@ def test_archer_and_bow_outlast_other_pages_and_a_reload(dashboard: str, page: P
 def test_impacts_are_clicked_on_faces_that_fit_the_window(dashboard: str, page: Page) -> None:
     """Side by side, face and button in a laptop's window; clicks stay where they were, then go."""
     page.set_viewport_size({"width": 1280, "height": 800})
-    page.goto(f"{dashboard}/rounds")
-    settled(page)
-    season = page.get_by_role("button", name="Show me a worked season")
-    season.or_(page.get_by_text("What to look at")).wait_for()
-    if season.is_visible():
-        season.click()
-    page.get_by_text("What to look at").wait_for()
+    open_season(dashboard, page)
     page.get_by_text("What was seen", exact=True).first.click()
     page.get_by_text("a bare-shaft test", exact=True).last.click()
     page.get_by_text("Click on each face where every arrow landed").wait_for()
