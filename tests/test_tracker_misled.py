@@ -155,7 +155,7 @@ def test_a_click_finds_an_arrow_whose_release_was_not_filmed(
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("share", [0.04, 0.5, 0.97])
+@pytest.mark.parametrize("share", [0.04, pytest.param(0.5, marks=pytest.mark.endurance), 0.97])
 @pytest.mark.parametrize("demo", ["clean", "slow_motion_file"])
 def test_a_click_changes_nothing_in_a_demo(demo: str, share: float) -> None:
     """Early, middle or late, at the size that phones film; also where the rate is unknown."""
@@ -224,7 +224,7 @@ def test_the_look_is_not_learnt_from_the_bow() -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("number", [24, 38])
+@pytest.mark.parametrize("number", [24, pytest.param(38, marks=pytest.mark.endurance)])
 def test_a_dull_arrow_behind_what_moves_by_the_bow(number: int) -> None:
     """Bow and archer leave smoother paths than a dull arrow does: it is searched for once more."""
     rng = np.random.default_rng([6, number, 1])
