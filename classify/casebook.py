@@ -174,11 +174,11 @@ def _seen_of_newest(
     sheets: Sequence[Version], seen: Sequence[Sequence[Seen]], decisions: Sequence[Decision]
 ) -> Sequence[Seen]:
     """List what was seen of the newest set-up and of what taking a change back restored."""
-    made = [d for d in decisions if d.to_version_id == sheets[-1].id]
+    made = _that_made(sheets[-1], decisions)
     restored = (
         len(sheets) > 2
-        and bool(made)
-        and made[-1].cure == "take_back"
+        and made is not None
+        and made.cure == "take_back"
         and sheets[-3].sheet.typed == sheets[-1].sheet.typed
     )
     return [*seen[-3], *seen[-1]] if restored else seen[-1]
@@ -214,19 +214,19 @@ def _draw_weights(
     """Every change of the draw weight, in pounds, with the version that it made."""
     steps = []
     for k in range(1, len(sheets)):
-        made = [d for d in decisions if d.to_version_id == sheets[k].id]
-        decided = [d for d in made if d.cure.startswith("draw_weight")]
+        made = _that_made(sheets[k], decisions)
+        decided = made if made is not None and made.cure.startswith("draw_weight") else None
         then, now = (sheets[j].sheet.si("draw_weight") for j in (k - 1, k))
         if "limbs" in {name for name, _, _ in differences(sheets[k - 1].sheet, sheets[k].sheet)}:
             continue
         if then is not None and now is not None and then != now:
             pounds = (now - then) / POUND_N
             cure = "draw_weight_up" if pounds > 0 else "draw_weight_down"
-            outcome = decided[-1].outcome if decided and decided[-1].cure == cure else None
+            outcome = decided.outcome if decided is not None and decided.cure == cure else None
             steps.append((k, Tried(cure=cure, amount=pounds, outcome=outcome)))
-        elif decided:
-            last = decided[-1]
-            steps.append((k, Tried(cure=last.cure, amount=last.amount, outcome=last.outcome)))
+        elif decided is not None:
+            told = Tried(cure=decided.cure, amount=decided.amount, outcome=decided.outcome)
+            steps.append((k, told))
     return steps
 
 
@@ -238,10 +238,14 @@ def _last_changed(sheets: Sequence[Version], field: str) -> int:
 
 def _made_worse(sheets: Sequence[Version], decisions: Sequence[Decision]) -> str | None:
     """Name the change that made the newest version, if before and after say that it was worse."""
-    made = [d for d in decisions if d.to_version_id == sheets[-1].id]
-    if not made or made[-1].outcome != "worse" or made[-1].cure == "take_back":
-        return None
-    return made[-1].cure
+    made = _that_made(sheets[-1], decisions)
+    worse = made is not None and made.outcome == "worse" and made.cure != "take_back"
+    return made.cure if made is not None and worse else None
+
+
+def _that_made(version: Version, decisions: Sequence[Decision]) -> Decision | None:
+    """Find the decision that made a version; None if it was made by hand."""
+    return next((d for d in reversed(decisions) if d.to_version_id == version.id), None)
 
 
 def was_done(decision: Decision, made: Collection[str]) -> bool:
