@@ -143,8 +143,8 @@ def _evidence(
     def of(kind: str) -> list[dict[str, object]]:
         return [dict(item.payload) for item in here if item.kind == kind]
 
-    bare, windy_bare = _in_calm_if_possible(of("bare shaft"))
-    groups, windy_groups = _in_calm_if_possible(of("groups"))
+    bare, windy_bare = in_calm_if_possible(of("bare shaft"))
+    groups, windy_groups = in_calm_if_possible(of("groups"))
     eyes = [read_eye(payload) for payload in of("eye")]
     judged = [judgement for _, judgement in eyes if judgement is not None]
     step = foc_step_percent(sheet) or USUAL_FOC_STEP_PERCENT
@@ -282,10 +282,23 @@ def flights_seen(seen: Sequence[Seen]) -> list[FlightSeen]:
     return [read_flight(payload) for payload in kept]
 
 
-def _in_calm_if_possible(
+def in_calm_if_possible(
     payloads: list[dict[str, object]],
 ) -> tuple[list[dict[str, object]], int]:
-    """Leave out what was shot in a cross wind if the same was shot in calm air at that distance."""
+    """Leave out what was shot in a cross wind if the same was shot in calm air at that distance.
+
+    Parameters
+    ----------
+    payloads
+        Of one kind of test, as the logbook keeps them.
+
+    Returns
+    -------
+    kept : list of dict
+        In the same order.
+    left_out : int
+        How many were not.
+    """
 
     def windy(payload: Mapping[str, object]) -> bool:
         wind = payload.get("crosswind_m_s")

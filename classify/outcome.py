@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from classify.bare_shaft import BareShaftOffset
-from classify.casebook import Case, flights_seen
+from classify.casebook import Case, flights_seen, in_calm_if_possible
 from classify.compare import Comparison, Goal, compare
 from classify.evidence import FlightSeen
 from classify.evidence_book import Decision, Outcome, Seen, evidence_of
@@ -239,12 +239,7 @@ def _outcome(swing: Comparison | None, bare: str | None) -> Outcome | None:
 
 def _bare(seen: Sequence[Sequence[Seen]], axis: Axis) -> tuple[str | None, tuple[Message, ...]]:
     """Whether bare shafts came nearer along an axis, and in a sentence; nothing where not shot."""
-    tests = [
-        tuple(read_bare(dict(one.payload)) for one in lot if one.kind == "bare shaft")
-        for lot in seen
-    ]
-    offsets = [bare_offset(lot) for lot in tests]
-    before, after = offsets
+    before, after = (_offset(lot) for lot in seen)
     if before is None or after is None:
         return None, ()
     k = 0 if axis == "across" else 1
@@ -263,6 +258,13 @@ def _bare(seen: Sequence[Sequence[Seen]], axis: Axis) -> tuple[str | None, tuple
         further_cm=100 * (half - nearer),
     )
     return found, (said,)
+
+
+def _offset(seen: Sequence[Seen]) -> BareShaftOffset | None:
+    """Offset of the tests that count for the next change, too."""
+    shot = [dict(one.payload) for one in seen if one.kind == "bare shaft"]
+    calm, _ = in_calm_if_possible(shot)
+    return bare_offset(tuple(read_bare(payload) for payload in calm))
 
 
 def _at_18_m(offset: BareShaftOffset, axis: int) -> tuple[float, float]:

@@ -154,6 +154,14 @@ def test_bare_shafts_judge_where_nobody_filmed(bow):
     assert (judged.swing, judged.flights, judged.outcome) == (None, (0, 0), "better")
 
 
+def test_a_test_that_the_wind_spoilt_judges_nothing_once_it_was_shot_again(bow):
+    """As for the next change, what was shot again in calm air takes its place."""
+    bow.see("bare shaft", _bare(9.0, 0.0))
+    bow.do("plunger_stiffer", {"plunger_spring": "3.25 turns"}, "fine_weak")
+    bow.see("bare shaft", {**_bare(12.0, 0.0), "crosswind_m_s": 6.0}, _bare(4.0, 0.0))
+    assert bow.judge().bare == "nearer"
+
+
 def test_a_swing_that_rose_is_not_excused_by_bare_shafts(bow):
     """Nearer bare shafts and a wider swing contradict each other: nothing is concluded."""
     bow.see("bare shaft", _bare(9.0, 0.0))
