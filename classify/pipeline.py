@@ -9,6 +9,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import get_args
 
+from threadpoolctl import threadpool_limits
+
 from classify.flight_ends import within_ends
 from classify.judgement import bare_reading, check_known, read_track
 from classify.knowledge import load_knowledge
@@ -56,11 +58,13 @@ def read_clip(path: Path, *, known: Known, progress: Progress | None = None) -> 
         If the file cannot be read as a film, or what the coach said is impossible.
     """
     check_known(known)
-    followed = follow(path, capture_hz=known.capture_hz, click=known.click, progress=progress)
-    tell = progress or (lambda _stage, _share: None)
-    tell("read", 0.0)
-    result = read_followed(followed, known=known)
-    tell("read", 1.0)
+    # matrices are small: threads of linear algebra would wait for one another more than they work
+    with threadpool_limits(limits=1, user_api="blas"):
+        followed = follow(path, capture_hz=known.capture_hz, click=known.click, progress=progress)
+        tell = progress or (lambda _stage, _share: None)
+        tell("read", 0.0)
+        result = read_followed(followed, known=known)
+        tell("read", 1.0)
     return result
 
 

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
-import numpy as np
-import pytest
+import os
+
+# Before numpy is loaded, here and in the workers, which inherit it: matrices are small, and two
+# workers with two threads of linear algebra each wait for one another more than they work.
+for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"):
+    os.environ.setdefault(name, "1")
+
+import numpy as np  # noqa: E402
+import pytest  # noqa: E402
 
 
 @pytest.fixture
