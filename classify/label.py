@@ -186,7 +186,10 @@ def label_flight(
         label=label,
         presence={name: presence[name] for name in DISTURBANCES},
         refused=refused,
-        reasons=_reasons(swings, presence, prediction, mm_per_deg, frame_hz, wobble=wobble),
+        reasons=(
+            *_left_open(label, limits, yaw_threshold_mm),
+            *_reasons(swings, presence, prediction, mm_per_deg, frame_hz, wobble=wobble),
+        ),
         across=_lines(swings, ACROSS, prediction, mm_per_deg),
         up_down=_lines(swings, UP_DOWN, prediction, mm_per_deg),
         clean_below_mm=limits if label == "clean" else None,
@@ -496,6 +499,21 @@ def _reasons(
     if all(value < LIKELY for value in presence.values()):
         reasons.append(message("label.below_thresholds"))
     return tuple(reasons)
+
+
+def _left_open(
+    label: Label | None, limits: tuple[float, float], threshold_mm: float
+) -> tuple[Message, ...]:
+    """Say of a flight that is likely clean which slow swing it does not rule out.
+
+    A flight of 0.3 s shows half a wave of the slowest yaw, so most limits at 95 % lie above what
+    counts; "clean" beside such a limit would be taken for more than it is.
+    """
+    axis = UP_DOWN if limits[UP_DOWN] > limits[ACROSS] else ACROSS
+    if label != "clean" or limits[axis] <= threshold_mm:
+        return ()
+    key = f"label.clean_open_{'across' if axis == ACROSS else 'up_down'}"
+    return (message(key, limit_mm=limits[axis], threshold_mm=threshold_mm),)
 
 
 def _nothing_said(prediction: Prediction) -> bool:

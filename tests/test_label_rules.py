@@ -213,6 +213,24 @@ def test_clean_carries_an_upper_limit():
     np.testing.assert_allclose(found.clean_below_mm[1], 0.9, atol=1e-9)
 
 
+@pytest.mark.parametrize(("hidden_mm", "said"), [(2.0, False), (9.8, True)])
+def test_a_clean_flight_says_what_it_leaves_open(hidden_mm: float, said: bool):
+    """A slow swing may hide, no fast one: half a wave of it looks like the path."""
+    one = spectrum(mode(80.0, 3.0), hidden_mm=0.3)
+    slow, fast = one.limits[:2]
+    hidden = np.array([0.3, hidden_mm]) * 1e-3 / M_PER_PX_S
+    one = replace(one, limits=(replace(slow, amplitude=hidden), fast, *one.limits[2:]))
+    labelled = label(one)
+    assert labelled.label == "clean"
+    open_ = [why for why in labelled.reasons if why.key == "label.clean_open_up_down"]
+    assert bool(open_) == said
+    if said:
+        assert open_[0] == labelled.reasons[0]
+        assert "up to 9.8 mm" in say(open_[0])
+        assert labelled.clean_below_mm is not None
+        assert labelled.clean_below_mm[1] == pytest.approx(9.8)
+
+
 def test_a_clip_too_poor_to_be_clean_is_refused():
     """Where a swing that counts could hide, nothing found is not clean."""
     found = label(spectrum(hidden_mm=4.0))
