@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import siegelslopes
 
-from tracker.settle import steady_line
-from tracker.strays import MOST_GAIN, Course
+from tracker.strays import MOST_GAIN, Course, steady_line
 
 FRAMES, HZ = 48, 240.0
 SIGMA_PX = 0.07

@@ -55,6 +55,9 @@ LATER_TRIALS = 14
 STROKE_SIGMA_TRUE_S = 0.003
 """Draw lengths and speeds differ."""
 
+BEFORE_IT_LEFT = 2.0
+"""Standard errors of the release by which an arrow may be seen before it."""
+
 SINKING_TRUE_S, SINKING_SIGMA_TRUE_S = 0.004, 0.003
 """How long after its point has touched the target an arrow seems to stop: it sinks 10 to 30 cm deep
 (common practice), which from 55 m/s takes 4 to 11 ms, and is all but still on the way."""
@@ -331,8 +334,13 @@ def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundF
         at = xy[k : k + 1] if np.isfinite(xy[k, 0]) else centre
         shake[k] = (scene.footage.motion(k).to_raw(at) - at)[0]
     step = window.step_s
-    left = float(window.times_s[window.release - window.first])
+    # what first shows in a frame began, on average, half a frame before it
+    left = float(window.times_s[window.release - window.first]) - step / 2
     left += STROKE_TRUE_S / window.true_per_clock
+    left_sigma = float(np.hypot(step / 2, STROKE_SIGMA_TRUE_S / window.true_per_clock))
+    # an arrow seen to fly before that left at another moment, which was not filmed: where slow
+    # motion begins in mid-flight, its jump is taken for the release
+    left_unseen = float(window.times_s[rows[0]]) < left - BEFORE_IT_LEFT * left_sigma
     sinking, unsure = np.array([SINKING_TRUE_S, SINKING_SIGMA_TRUE_S]) / window.true_per_clock
     return FoundFlight(
         first=window.first,
@@ -341,9 +349,9 @@ def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundF
         shake_px=shake,
         tail_px=size,
         reference_frame=scene.reference_frame,
-        release_s=left,
+        release_s=None if left_unseen else left,
         impact_s=None if end is None else end.time_s - float(sinking),
-        release_sigma_s=float(np.hypot(step / 2, STROKE_SIGMA_TRUE_S / window.true_per_clock)),
+        release_sigma_s=None if left_unseen else left_sigma,
         impact_sigma_s=None if end is None else float(np.hypot(end.sigma_s, unsure)),
         confidence=sure,
         plate=scene.plate,

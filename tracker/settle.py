@@ -3,10 +3,6 @@
 The look of the arrow is learnt on the frames in which it is large, the nock placed in all, and
 each place kept only where the pixels speak for it. The claimed errors are held against the scatter
 of the places themselves, since compression leaves errors that no pixel's noise tells of.
-
-References
-----------
-[1] A. F. Siegel, "Robust regression using repeated medians", Biometrika 69 (1982) 242-244.
 """
 
 from __future__ import annotations
@@ -24,7 +20,7 @@ from tracker.lesson import CLEAR_CONTRAST, FEWEST_LEARNT, learn
 from tracker.likeness import from_segment, pixel_of, tails
 from tracker.path import Guess, Perspective, Sky
 from tracker.refine import Placed, Pose, place
-from tracker.strays import STEADY, Course
+from tracker.strays import STEADY, Course, steady_line
 from tracker.tail import Look, Patch
 from tracker.types import FloatArray
 
@@ -451,28 +447,3 @@ class _Work(Along):
             look=self.look,
             path=self.path,
         )
-
-
-def steady_line(t_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
-    """Carry values on along a line that half of them, if they stray, cannot turn [1].
-
-    The same as `scipy.stats.siegelslopes`, which takes half a second to import.
-
-    Parameters
-    ----------
-    t_s, values
-        (n,) and (n, k).
-    at_s
-        (m,) where they are wanted.
-
-    Returns
-    -------
-    numpy.ndarray
-        (m, k)
-    """
-    gap = t_s[:, None] - t_s
-    np.fill_diagonal(gap, np.nan)
-    slopes = (values[:, None] - values) / gap[:, :, None]
-    slope = np.median(np.nanmedian(slopes, axis=1), axis=0)
-    start = np.median(values - slope * t_s[:, None], axis=0)
-    return np.asarray(start + slope * at_s[:, None])

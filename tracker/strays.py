@@ -9,6 +9,7 @@ References
 ----------
 [1] N. R. Lomb, "Least-squares frequency analysis of unequally spaced data", Astrophys. Space Sci.
     39 (1976) 447-462.
+[2] A. F. Siegel, "Robust regression using repeated medians", Biometrika 69 (1982) 242-244.
 """
 
 from __future__ import annotations
@@ -368,3 +369,28 @@ def _best_wave(
     at = int(power.argmax())
     total = float((z**2).sum())
     return float(power[at]) / max(total, 1e-12), z - waves[at] @ fitted[at], at
+
+
+def steady_line(t_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
+    """Carry values on along a line that half of them, if they stray, cannot turn [2].
+
+    The same as `scipy.stats.siegelslopes`, which takes half a second to import.
+
+    Parameters
+    ----------
+    t_s, values
+        (n,) and (n, k).
+    at_s
+        (m,) where they are wanted.
+
+    Returns
+    -------
+    numpy.ndarray
+        (m, k)
+    """
+    gap = t_s[:, None] - t_s
+    np.fill_diagonal(gap, np.nan)
+    slopes = (values[:, None] - values) / gap[:, :, None]
+    slope = np.median(np.nanmedian(slopes, axis=1), axis=0)
+    start = np.median(values - slope * t_s[:, None], axis=0)
+    return np.asarray(start + slope * at_s[:, None])
