@@ -15,7 +15,7 @@ from tracker.strays import steady_line
 from tracker.types import BoolArray, FloatArray, IntArray
 
 LOOK_BACK = 60
-"""Last places among which an impact is looked for, and a path to judge by. Over 90 frames the
+"""Last places, but for those of a standstill, by which a path is judged. Over 90 frames the
 smooth path bent less than a swinging one, and two demos of six were said to strike 20 to 25 ms too
 early."""
 
@@ -31,6 +31,9 @@ FEWEST_STILL = 4
 
 CONVINCING = 30.0
 """By how much a standstill must fit better than flight to the end (chosen here)."""
+
+BENDS = 0.15
+"""Share of the way by which a path may leave the line that carries it on (chosen here)."""
 
 MOMENTS = 9
 """Moments between two places at which a flight may have ended."""
@@ -83,7 +86,7 @@ def landing(
         None if the arrow flies to the end, or too slowly in the picture to tell.
     """
     rows = np.nonzero(np.isfinite(xy_px[:, 0]))[0]
-    rows = rows[-LOOK_BACK:]
+    rows = rows[-LOOK_BACK - _about_the_last(xy_px[rows], size_px[rows]) :]
     if len(rows) < 5 * FEWEST_STILL:
         return None
     # perspective flight is linear in 1, 1/T and T; the squares take up drag and slow swing
@@ -120,6 +123,15 @@ def landing(
     )
 
 
+def _about_the_last(xy: FloatArray, size: FloatArray) -> int:
+    """Count the last places that lie about the very last ones."""
+    if len(xy) <= FEWEST_STILL:
+        return 0
+    away = np.linalg.norm(xy - np.median(xy[-FEWEST_STILL:], axis=0), axis=1)
+    moved = np.flatnonzero(away > JOINS_PX + 3 * TREMBLE * size)
+    return len(xy) - 1 - int(moved[-1]) if len(moved) else 0
+
+
 def _between(time_s: FloatArray, rows: IntArray, end: int, step: float) -> float:
     last = float(time_s[int(rows[end - 1])])
     return 0.5 * (last + float(time_s[int(rows[end])])) if end < len(rows) else last + step / 2
@@ -135,9 +147,11 @@ def _leap(
     last = slice(max(end - JOINS, 0), end)
     since = time_s[last] - time_s[last].mean()
     moments = np.linspace(time_s[end - 1], time_s[end], MOMENTS)
-    gap = steady_line(time_s[last], xy[last], moments) - np.median(xy[end:], axis=0)
+    line = steady_line(time_s[last], xy[last], moments)
+    gap = line - np.median(xy[end:], axis=0)
     turned = np.median(sigma[last]) * (moments - time_s[last].mean())
-    unsure = JOINS_PX**2 + (TREMBLE * size[end - 1]) ** 2 + turned**2 / (since**2).sum()
+    bent = BENDS * np.linalg.norm(line - line[0], axis=1)
+    unsure = JOINS_PX**2 + (TREMBLE * size[end - 1]) ** 2 + turned**2 / (since**2).sum() + bent**2
     return float(((gap**2).sum(axis=1) / unsure).min())
 
 
