@@ -95,7 +95,9 @@ def share_within(z: np.ndarray, sigmas: float) -> float:
     return float(np.mean(np.abs(z) < sigmas))
 
 
-@pytest.mark.parametrize("count", [25, pytest.param(60, marks=pytest.mark.long)])
+@pytest.mark.parametrize(
+    "count", [25, pytest.param(60, marks=[pytest.mark.long, pytest.mark.endurance])]
+)
 def test_errors_of_an_indoor_flight_are_as_claimed(count):
     """Of flights over 18 m with yaw and a fast swing, most lie within their error bars."""
     errors = errors_in_sigmas(count, 4, yaw=True, fast=True)

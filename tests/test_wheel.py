@@ -96,7 +96,8 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Installed:
     done(maker, "-m", "hatchling", "build", "-t", "wheel", "-d", place / "built", cwd=project)
     (wheel,) = (place / "built").glob("tailsway-*.whl")
     python = new_environment(place / "user")
-    pip = (python, "-m", "pip", "install", "-q")
+    # what is never run need not be compiled: that is most of what an installation costs
+    pip = (python, "-m", "pip", "install", "-q", "--no-compile")
     done(*pip, "--require-hashes", "-r", ROOT / ".ci" / "lock.txt")
     done(*pip, "--no-deps", wheel)
     folder = place / "empty"
