@@ -196,4 +196,4 @@ def _film(
     # The film counts from the first followed frame, the curves from the release.
     own = curves_of(result.reading)
     offset = 0.0 if own is None else float(np.min(curves.time_s) - np.min(own.time_s))
-    return replace(film, starts_s=film.starts_s + offset)
+    return replace(film, time_s=film.time_s + offset)

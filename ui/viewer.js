@@ -109,7 +109,7 @@ export default function (component) {
 
   function go(i) {
     index = Math.max(0, Math.min(times.length - 1, i));
-    for (const n of videos.keys()) seek(n, times[index]);
+    for (const n of videos.keys()) seek(n);
     draw();
   }
 
@@ -123,9 +123,9 @@ export default function (component) {
     video.src = url;
   }
 
-  // Aims at the middle of a frame's stay, so that exactly this frame is shown.
-  function seek(n, time) {
-    videos[n].currentTime = Math.max(0, (time - data.films[n].starts + data.films[n].half) * data.slow);
+  // The middle of a frame's stay, so that exactly this frame is shown.
+  function seek(n) {
+    videos[n].currentTime = data.films[n].seeks[index];
   }
 
   function draw() {
@@ -228,7 +228,7 @@ export default function (component) {
     play.setAttribute("aria-label", data.words.pause);
     for (const [n, video] of videos.entries()) {
       video.playbackRate = Number(speed.value);
-      seek(n, times[index]);
+      seek(n);
       video.play().catch(() => {});
     }
     let time = times[index];
