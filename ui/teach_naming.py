@@ -318,7 +318,7 @@ def _score(trainee: str, word: Words) -> None:
     left.html(confusion_html(answers, word))
     if len(answers) > 1:
         with right:
-            show_chart("teach-progress", _progress_picture(answers, word))
+            show_chart("teach-progress", _progress_picture(answers, word), word.language)
 
 
 def confusion_html(answers: list[Answer], word: Words) -> str:

@@ -32,7 +32,7 @@ def _component() -> ComponentRenderer:
         "tailsway_viewer",
         html='<div class="viewer"></div>',
         css=css,
-        js=(here / "viewer.js").read_text("utf-8"),
+        js=saving_js() + (here / "viewer.js").read_text("utf-8"),
     )
 
 
@@ -46,6 +46,18 @@ def chart_css() -> str:
         With the page's colours as variables.
     """
     return (files("ui") / "chart.css").read_text("utf-8")
+
+
+@cache
+def saving_js() -> str:
+    """Give the script that saves a chart as a picture, to stand before a component's own.
+
+    Returns
+    -------
+    str
+        JavaScript.
+    """
+    return (files("ui") / "save_picture.js").read_text("utf-8")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -196,6 +208,8 @@ def steps(curves: tuple[Curves, ...], films: tuple[Film, ...] = ()) -> list[floa
     ----------
     curves
         One flight, or two in step.
+    films
+        One for each flight, or none.
 
     Returns
     -------
@@ -211,8 +225,6 @@ def steps(curves: tuple[Curves, ...], films: tuple[Film, ...] = ()) -> list[floa
         if time - kept[-1] > near:
             kept.append(time)
     return kept
-    films
-        One for each flight, or none.
 
 
 def _readout(
