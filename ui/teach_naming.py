@@ -82,13 +82,19 @@ def naming(word: Words) -> None:
     if question is None:
         _turn_to_next()
         return
-    said = st.query_params.get("said", "")
+    said = st.query_params.get("said", "") or _said_before(question, trainee)
     if said in LABELS:
         _answered(question, said, word)
     else:
         _ask(question, trainee, word)
     if trainee:
         _score(trainee, word)
+
+
+def _said_before(question: Question, trainee: str) -> str:
+    """Give what a trainee answered already: whoever goes back has seen what was measured."""
+    answers = LessonBook(data_folder()).answers(trainee) if trainee else []
+    return next((answer.said for answer in answers if answer.question == question.token), "")
 
 
 def _turn_to_next() -> None:
