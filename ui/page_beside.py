@@ -62,7 +62,36 @@ def show_beside() -> None:
         read_with_progress(chosen, told(shelf(), chosen.sha256, chosen.given), word, among=True)
         for chosen in clips
     ]
+    results = [
+        result if result is None else _with_flight(place, side, chosen, result, word)
+        for place, side, chosen, result in zip(places, _SIDES, clips, results, strict=True)
+    ]
     _show(clips, results, word)
+
+
+def _with_flight(
+    place: DeltaGenerator, side: str, chosen: ChosenClip, result: ReadResult, word: Words
+) -> ReadResult | None:
+    """Let the coach choose between the flights of a film that holds several; the address knows."""
+    count, now = len(result.followed.flights), result.reading.known.flight
+    if count < 2:
+        return result
+    name = f"{side}-flight"
+    asked = st.query_params.get(name, "")
+    numbers = [str(number + 1) for number in range(count)]
+    flight = place.segmented_control(
+        word("pages.which_flight"),
+        numbers,
+        default=asked if asked in numbers else numbers[now],
+        required=True,
+        key=f"beside-{name}-{chosen.sha256[:12]}",
+    )
+    if flight is None or flight == numbers[now]:
+        st.query_params.pop(name, None)
+        return result
+    st.query_params[name] = flight
+    said = told(shelf(), chosen.sha256, chosen.given)
+    return read_with_progress(chosen, {**said, "flight": flight}, word, among=True)
 
 
 def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
@@ -83,14 +112,21 @@ def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
         if side in st.query_params:
             place.warning(word("pages.clip_gone"))
         return None
-    st.query_params[side] = picked
+    if st.query_params.get(side) != picked:
+        if side in st.query_params:
+            st.query_params.pop(f"{side}-flight", None)
+        st.query_params[side] = picked
     return clip_by_token(picked, word)
 
 
 def _show(clips: list[ChosenClip], results: list[ReadResult | None], word: Words) -> None:
     for column, chosen, result in zip(st.columns(2), clips, results, strict=True):
         column.html(_head(chosen, result, word))
-    same = clips[0].sha256 == clips[1].sha256
+    flights = {
+        (chosen.sha256, None if result is None else result.reading.known.flight)
+        for chosen, result in zip(clips, results, strict=True)
+    }
+    same = len(flights) == 1
     if same:
         st.info(word("pages.beside_same"))
     read = [result for result in results if result is not None]
@@ -150,6 +186,9 @@ def _head(chosen: ChosenClip, result: ReadResult | None, word: Words) -> str:
     label = None if result is None else result.reading.label
     said = word(f"reading.label_{label or 'none'}")
     name = escape(chosen.name)
+    if result is not None and len(result.followed.flights) > 1:
+        number = result.reading.known.flight + 1
+        name += f" · {escape(word('pages.history_flight', number=number))}"
     if label is None:
         # What is missing is said, and mended, on the clip's own page.
         said_of = word("rounds.open_clip")
