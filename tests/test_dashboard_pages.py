@@ -83,6 +83,16 @@ def read() -> None:
     show_read()
 
 
+def read_or_teach() -> None:
+    """Draw one page or another, as a visit to another page drops what was on the first."""
+    import streamlit
+
+    from ui.page_read import show_read
+    from ui.page_teach import show_teach
+
+    (show_teach if streamlit.session_state.get("elsewhere") else show_read)()
+
+
 def beside() -> None:
     """Draw two clips side by side."""
     from ui.page_beside import show_beside
@@ -485,11 +495,48 @@ def test_naming_exercise_does_not_give_the_answer_away(number: int) -> None:
 
 def test_the_open_clip_is_still_open_after_another_page(made_clip: str) -> None:
     """Another page takes the clip out of the address; coming back does not lead to the greeting."""
-    done = app(read, clip=made_clip)
+    done = app(read_or_teach, clip=made_clip)
     del done.query_params["clip"]
+    done.session_state["elsewhere"] = True
+    done.run()
+    done.session_state["elsewhere"] = False
     done = done.run()
     assert "ts-hello" not in html_of(done)
     assert done.query_params["clip"] == made_clip
+
+
+def test_whoever_goes_back_from_the_first_clip_sees_the_greeting(made_clip: str) -> None:
+    """The page does not throw them forward to the clip again, now or later."""
+    done = app(read, clip=made_clip)
+    del done.query_params["clip"]
+    for _ in range(2):
+        done = done.run()
+        assert "ts-hello" in html_of(done)
+        assert "clip" not in done.query_params
+
+
+@pytest.mark.usefixtures("shelf")
+def test_going_back_changes_what_is_shown() -> None:
+    """The address of before shows what it showed, and is not put right to what was left."""
+    done = app(teach, lesson="sheets", sheet="porpoising")
+    done.button_group("linked-sheet").set_value("minnowing").run()
+    assert done.query_params["sheet"] == "minnowing"
+    done.query_params["sheet"] = "porpoising"
+    done.run()
+    assert "<h2>Porpoising</h2>" in html_of(done)
+    assert done.query_params["sheet"] == "porpoising"
+    del done.query_params["sheet"]
+    done.run()
+    assert "<h2>Fishtailing</h2>" in html_of(done)
+    assert "sheet" not in done.query_params
+    done.query_params["lesson"] = "naming"
+    done.run()
+    first = done.query_params["flight"]
+    del done.query_params["flight"]
+    done.run()
+    assert "flight" not in done.query_params
+    next(one for one in done.button if one.label == "Next flight").click().run()
+    assert done.query_params["flight"] != first
 
 
 def test_links_lead_to_pages_in_the_same_language(tmp_path: Path, shelf: Shelf) -> None:

@@ -20,7 +20,7 @@ from ui.dash_words import Words, page_words
 from ui.films import Film
 from ui.flight_views import flight_views, reach_for
 from ui.kept_readings import Kept
-from ui.linked import page_link
+from ui.linked import asked_for_in_address, page_link
 from ui.page_read import read_quietly, read_with_progress
 from ui.reading_store import read_ahead
 from ui.verdict import label_icon
@@ -97,7 +97,7 @@ def _with_flight(
 def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
     named = choices(word)
     tokens = list(named)
-    wanted = st.query_params.get(side, _START[side])
+    wanted, key = asked_for_in_address(side, _START[side], key=f"beside-{side}", kept=True)
     index = tokens.index(wanted) if wanted in tokens else None
     picked = place.selectbox(
         word(f"pages.beside_{side}"),
@@ -105,17 +105,18 @@ def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
         index=index,
         format_func=lambda key: named.get(key, key),
         placeholder=word("pages.choose_placeholder"),
-        key=f"beside-{side}",
-        persist_state="session",
+        key=key,
     )
+    st.session_state[f"address-{side}"] = picked or wanted
     if picked is None:
         if side in st.query_params:
             place.warning(word("pages.clip_gone"))
         return None
-    if st.query_params.get(side) != picked:
-        if side in st.query_params:
-            st.query_params.pop(f"{side}-flight", None)
+    if st.query_params.get(side, _START[side]) != picked:
+        # before the other: going back in the browser meets every step between
+        st.query_params.pop(f"{side}-flight", None)
         st.query_params[side] = picked
+    st.session_state[f"kept-{side}"] = picked
     return clip_by_token(picked, word)
 
 

@@ -35,6 +35,7 @@ from ui.viewer import show_viewer
 
 _DRAWN = "drawn-"
 _FILMED = "filmed-"
+_ASKED = "naming-asked"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,8 +81,11 @@ def naming(word: Words) -> None:
     token = st.query_params.get("flight", "")
     question = _question(token, word) if token else None
     if question is None:
-        _turn_to_next()
+        # Whoever goes back to before the first flight is not thrown forward again.
+        if token or _ASKED not in st.session_state or st.button(word("teach.next"), type="primary"):
+            _turn_to_next()
         return
+    st.session_state[_ASKED] = token
     said = st.query_params.get("said", "") or _said_before(question, trainee)
     if said in LABELS:
         _answered(question, said, word)

@@ -219,7 +219,8 @@ def steps(curves: tuple[Curves, ...], films: tuple[Film, ...] = ()) -> list[floa
         one step.
     """
     near = 1e-6 if len(curves) == 1 else 0.0005
-    every = sorted(float(time) for one in (*curves, *films) for time in one.time_s)
+    clocks = [one.time_s for one in curves] + [film.time_s for film in films]
+    every = sorted(float(time) for clock in clocks for time in clock)
     kept = every[:1]
     for time in every[1:]:
         if time - kept[-1] > near:
