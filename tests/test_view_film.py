@@ -183,6 +183,18 @@ def test_cursor_steps_through_every_frame_of_the_film() -> None:
         assert ("the nock was not seen" in said) == (number in (40, 41))
 
 
+def test_no_ring_stands_where_the_nock_was_before() -> None:
+    """In frames without a nock the ring is left out; it is there in those beside them."""
+    pictures, _ = decoded(made_film().mp4)
+    curves = made_curves()
+    first = int(curves.frame[0])
+    orange = {}
+    for number in (39, 40, 41, 42):
+        red, _, blue = np.moveaxis(pictures[number - first].astype(int), 2, 0)
+        orange[number] = int(((red - blue) > 120).sum())
+    assert max(orange[40], orange[41]) < 0.7 * min(orange[39], orange[42])
+
+
 def test_each_step_aims_at_the_middle_of_its_own_frame() -> None:
     """However unlike the frames' stays are: half a usual stay on would miss the short ones."""
     times = np.array([0.0, 1.0, 2.0, 2.3, 3.0, 6.0, 7.0]) / 240

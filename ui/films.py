@@ -241,8 +241,12 @@ def _stretched(grey: ByteArray) -> ByteArray:
 
 
 def _drawn_on(picture: ByteArray, curves: Curves, per_unit: float, time_s: float) -> ByteArray:
-    """Draw the flight path's place, the fitted swing and the trail so far."""
+    """Draw the flight path's place, the fitted swing and the trail so far.
+
+    The ring is left out where the nock was not seen: it would stand where it was before.
+    """
     past = curves.time_s <= time_s + 1e-9
+    seen = bool(np.isclose(curves.time_s[past][-1:], time_s, rtol=0, atol=1e-6).any())
     half = (SIDE_PX - 1) / 2
     scale = np.array([1.0, -1.0]) * per_unit
     fitted = half + curves.fitted[past] * scale
@@ -251,7 +255,7 @@ def _drawn_on(picture: ByteArray, curves: Curves, per_unit: float, time_s: float
         cv2.polylines(picture, [_fixed(fitted)], False, shade, width, cv2.LINE_AA, shift=4)
     recent = measured[-24:]
     for index, point in enumerate(recent):
-        last = index == len(recent) - 1
+        last = seen and index == len(recent) - 1
         x, y = (int(value) for value in _fixed(point[None])[0])
         if last:
             cv2.circle(picture, (x, y), 11 * 16, _ORANGE, 2, cv2.LINE_AA, shift=4)

@@ -253,8 +253,9 @@ def _readout_one(
     values: dict[str, float | str] = {
         "time": time,
         "frame": int(frames.frame[int(np.abs(frames.time_s - time).argmin())]),
-        "across": float(across),
-        "up_down": float(up_down),
+        # nought is never less than nought
+        "across": round(float(across), 1) + 0.0,
+        "up_down": round(float(up_down), 1) + 0.0,
         "unit": flight.unit,
     }
     key = "pages.viewer_readout" if alone else "pages.viewer_readout_one"
