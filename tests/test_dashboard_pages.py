@@ -392,6 +392,21 @@ def test_a_wrong_correction_is_taken_back_where_the_clip_cannot_be_read(
     assert not [b for b in done.button if b.label == "Take this correction back"]
 
 
+def test_a_click_beside_the_arrow_is_taken_back_where_the_refusal_stands(
+    made_clip: str, shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody searches the tools for corrections for it; without a click nothing is said."""
+    monkeypatch.setattr(ui.reading_store, "read_clip", answering(made_refusal()))
+    done = app(read, clip=made_clip)
+    assert Words("en")("pages.correct_mend") not in html_of(done)
+    shelf.note(made_clip, "click", {"click": "12,3.50,4.25"})
+    done = app(read, clip=made_clip)
+    assert "place of the nock: frame 12, (3.50, 4.25) px" in html_of(done)
+    done.button(key=f"mend-click-{made_clip[:12]}").click().run()
+    assert not done.exception
+    assert shelf.last(made_clip, "click") == {"click": ""}
+
+
 def test_what_the_coach_sees_can_be_taken_back(made_clip: str, shelf: Shelf) -> None:
     """The line beside the verdict goes; the notes keep both."""
     shelf.note(made_clip, "opinion", {"label": "clean", "why": "steady"})

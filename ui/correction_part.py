@@ -89,7 +89,7 @@ def take_back_part(chosen: ChosenClip, word: Words) -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             text = f"{word(f'pages.history_{kind}')}: {note_text(said, word)}"
             st.html(f'<p class="ts-note">{escape(text)}</p>')
-            _take_back(chosen, kind, word)
+            _take_back(chosen, kind, word, where="mend")
 
 
 def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -> None:
@@ -180,12 +180,12 @@ def _note(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words)
         st.rerun()
 
 
-def _take_back(chosen: ChosenClip, kind: NoteKind, word: Words) -> None:
+def _take_back(chosen: ChosenClip, kind: NoteKind, word: Words, *, where: str = "back") -> None:
     now = shelf().last(chosen.sha256, kind)
     if not now or not any(now.values()):
         return
     says = "opinion_take_back" if kind == "opinion" else "correct_take_back"
-    if st.button(word(f"pages.{says}"), key=f"back-{kind}-{chosen.sha256[:12]}"):
+    if st.button(word(f"pages.{says}"), key=f"{where}-{kind}-{chosen.sha256[:12]}"):
         _note(chosen, kind, _BLANK[kind], word)
 
 

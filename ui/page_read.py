@@ -72,6 +72,8 @@ def show_read() -> None:
     if result is not None:
         _which_flight(chosen, result, word)
         show_result(chosen, result, word)
+        if result.reading.refused is not None:
+            take_back_part(chosen, word)
         correction_part(chosen, result, word)
         if chosen.demo is not None:
             _other_demos_ahead(chosen, word)
