@@ -6,6 +6,7 @@ A path and what the coach knows go in, a `ReadResult` comes out; it refuses only
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import get_args
 
@@ -101,6 +102,9 @@ def read_followed(followed: Followed, *, known: Known) -> ReadResult:
     )
     face_px = _face_px(followed, known)
     reading = read_track(track, clip=followed.clip, known=known, face_px=face_px)
+    if count > 1:
+        which = message("label.one_of_flights", flight=known.flight + 1, count=count)
+        reading = replace(reading, notes=(*reading.notes, which))
     return ReadResult(reading=reading, followed=followed, track=track)
 
 

@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -93,6 +94,16 @@ def test_flights_are_counted_from_1_in_sentences_too() -> None:
     with pytest.raises(InputError) as caught:
         read_followed(followed, known=Known(flight=1))
     assert say(caught.value.message).startswith("Flight 2 was asked for, and the film holds 1.")
+
+
+def test_a_film_of_several_flights_says_which_one_was_read() -> None:
+    """Nobody takes the first of three arrows for all of them; of one flight nothing is said."""
+    followed = made_result(Path("clip.mp4"), made_reading()).followed
+    track = followed.flights[0]
+    notes = read_followed(replace(followed, flights=(track, track)), known=Known(flight=1)).reading
+    assert say(notes.notes[-1]) == "The film holds 2 flights; this is flight 2 of them."
+    alone = read_followed(followed, known=Known()).reading
+    assert "label.one_of_flights" not in [note.key for note in alone.notes]
 
 
 def test_a_slip_of_the_finger_is_status_2(run: Run) -> None:

@@ -174,3 +174,21 @@ def test_a_film_that_cannot_be_read_is_called_as_it_was_given() -> None:
     """Its sentence speaks of the coach's file, not of the hash it is kept under."""
     tab = give(opened(), ("broken.mp4", b"no film"))
     assert "broken.mp4 is not a film" in table_of(tab)
+
+
+@pytest.mark.usefixtures("films_read")
+def test_what_was_corrected_on_a_clip_s_own_page_is_told_in_the_table(
+    shelf: Shelf, film: bytes
+) -> None:
+    """Table and page never show two readings of one clip; a film that holds several says so."""
+    give(opened(), ("one.mp4", film))
+    clip = shelf.clips()[0].sha256
+    before = the_queue().clips()[0].reading
+    shelf.note(clip, "ends", {"first_frame": "20"})
+    drawn_at_rest(opened())
+    (row,) = the_queue().clips()
+    assert row.reading is not None
+    assert row.reading.flight_facts["first_frame"] == 20
+    assert row.reading is not before
+    drawn_at_rest(opened())
+    assert the_queue().clips()[0].reading is row.reading

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -21,9 +23,11 @@ from tests.made_readings import made_reading, made_refusal, made_result, write_m
 from tracker.types import InputError, Progress
 from ui import page_phone
 from ui.clip_queue import QueuedClip
-from ui.correction_part import note_text
+from ui.correction_part import local_time, note_text
+from ui.corrections import told
 from ui.dash_words import Words
 from ui.known_form import FIELDS
+from ui.lessons import LessonBook
 from ui.page_plan import _NUMBERS
 from ui.page_round import table_html
 from ui.shelf import Shelf
@@ -77,6 +81,16 @@ def read() -> None:
     from ui.page_read import show_read
 
     show_read()
+
+
+def read_or_teach() -> None:
+    """Draw one page or another, as a visit to another page drops what was on the first."""
+    import streamlit
+
+    from ui.page_read import show_read
+    from ui.page_teach import show_teach
+
+    (show_teach if streamlit.session_state.get("elsewhere") else show_read)()
 
 
 def beside() -> None:
@@ -276,6 +290,81 @@ def test_side_by_side_of_one_clip_with_itself(made_clip: str) -> None:
     assert "could hide" not in html_of(done)
 
 
+@pytest.fixture
+def film_of_two(made_clip: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Give a clip in which two arrows fly; returns its token."""
+    made = made_result(tmp_path / "made.mp4")
+    second = made.followed.flights[0]
+    both = replace(made, followed=replace(made.followed, flights=(second, second)))
+    monkeypatch.setattr(ui.reading_store, "read_clip", lambda *_, **__: both)
+    return made_clip
+
+
+def test_each_flight_of_a_film_can_be_read(film_of_two: str, shelf: Shelf) -> None:
+    """The choice is kept with the clip, and taken back where the film holds no such flight."""
+    done = app(read, clip=film_of_two)
+    (choice,) = (one for one in done.button_group if one.label == "Flight of this film")
+    assert [option.content for option in choice.proto.options] == ["1", "2"]
+    done = choice.set_value(1).run()
+    assert not done.exception
+    assert shelf.last(film_of_two, "which") == {"flight": "2"}
+    assert "The film holds 2 flights; this is flight 2 of them." in html_of(done)
+    shelf.note(film_of_two, "which", {"flight": "3"})
+    done = app(read, clip=film_of_two)
+    assert done.error[0].value.startswith("Flight 3 was asked for, and the film holds 2.")
+    next(b for b in done.button if b.label == "Take this correction back").click().run()
+    assert not done.error
+    assert "% sure" in html_of(done)
+
+
+@pytest.mark.usefixtures("shelf")
+def test_two_flights_of_one_film_are_laid_side_by_side(film_of_two: str) -> None:
+    """They are two readings; the address says which, until another clip is chosen."""
+    done = app(beside, first=film_of_two, second=film_of_two)
+    assert "the same clip" in done.info[0].value
+    done.button_group(key=f"beside-second-flight-{film_of_two[:12]}").set_value("2").run()
+    assert not done.exception
+    assert not done.info
+    assert done.query_params["second-flight"] == "2"
+    assert "flight 2 of the film" in html_of(done)
+    again = app(beside, first=film_of_two, second=film_of_two, **{"second-flight": "2"})
+    assert not again.info
+    assert "flight 2 of the film" in html_of(again)
+
+
+def test_a_click_decides_which_flight_is_read(shelf: Shelf) -> None:
+    """Only the clicked one is followed then: asking for the second of it would lock the clip."""
+    shelf.note("a", "which", {"flight": "2"})
+    assert told(shelf, "a", {})["flight"] == "2"
+    shelf.note("a", "click", {"click": "12,3.50,4.25"})
+    assert told(shelf, "a", {})["flight"] == ""
+
+
+def test_notes_tell_the_hour_of_this_place(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A coach two hours east of Greenwich reads the range's clock; what is no time stays."""
+    monkeypatch.setenv("TZ", "XST-2")
+    time.tzset()
+    assert local_time("2026-03-01T23:30:12.000+00:00") == "2026-03-02 01:30"
+    assert local_time("soon") == "soon"
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.mark.usefixtures("shelf")
+def test_an_answer_counts_once_however_often_the_coach_goes_back(tmp_path: Path) -> None:
+    """Whoever has seen what was measured is not asked again; another trainee is."""
+    asked = {"lesson": "naming", "flight": "drawn-77"}
+    done = app(teach, trainee="Robin", **asked)
+    done.radio[0].set_value("clean")
+    next(one for one in done.button if one.label == "That is my answer").click()
+    assert "ts-card" in html_of(done.run())
+    back = app(teach, trainee="Robin", **asked)
+    assert "ts-card" in html_of(back)
+    assert not back.radio
+    assert len(LessonBook(tmp_path).answers("Robin")) == 1
+    assert app(teach, trainee="Kim", **asked).radio
+
+
 @pytest.mark.usefixtures("shelf")
 def test_an_address_side_by_side_that_names_no_clip_is_said_so(made_clip: str) -> None:
     """A clip that is gone is not passed over in silence."""
@@ -301,6 +390,21 @@ def test_a_wrong_correction_is_taken_back_where_the_clip_cannot_be_read(
     assert not done.error
     assert "97 % sure" in html_of(done)
     assert not [b for b in done.button if b.label == "Take this correction back"]
+
+
+def test_a_click_beside_the_arrow_is_taken_back_where_the_refusal_stands(
+    made_clip: str, shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody searches the tools for corrections for it; without a click nothing is said."""
+    monkeypatch.setattr(ui.reading_store, "read_clip", answering(made_refusal()))
+    done = app(read, clip=made_clip)
+    assert Words("en")("pages.correct_mend") not in html_of(done)
+    shelf.note(made_clip, "click", {"click": "12,3.50,4.25"})
+    done = app(read, clip=made_clip)
+    assert "place of the nock: frame 12, (3.50, 4.25) px" in html_of(done)
+    done.button(key=f"mend-click-{made_clip[:12]}").click().run()
+    assert not done.exception
+    assert shelf.last(made_clip, "click") == {"click": ""}
 
 
 def test_what_the_coach_sees_can_be_taken_back(made_clip: str, shelf: Shelf) -> None:
@@ -406,11 +510,48 @@ def test_naming_exercise_does_not_give_the_answer_away(number: int) -> None:
 
 def test_the_open_clip_is_still_open_after_another_page(made_clip: str) -> None:
     """Another page takes the clip out of the address; coming back does not lead to the greeting."""
-    done = app(read, clip=made_clip)
+    done = app(read_or_teach, clip=made_clip)
     del done.query_params["clip"]
+    done.session_state["elsewhere"] = True
+    done.run()
+    done.session_state["elsewhere"] = False
     done = done.run()
     assert "ts-hello" not in html_of(done)
     assert done.query_params["clip"] == made_clip
+
+
+def test_whoever_goes_back_from_the_first_clip_sees_the_greeting(made_clip: str) -> None:
+    """The page does not throw them forward to the clip again, now or later."""
+    done = app(read, clip=made_clip)
+    del done.query_params["clip"]
+    for _ in range(2):
+        done = done.run()
+        assert "ts-hello" in html_of(done)
+        assert "clip" not in done.query_params
+
+
+@pytest.mark.usefixtures("shelf")
+def test_going_back_changes_what_is_shown() -> None:
+    """The address of before shows what it showed, and is not put right to what was left."""
+    done = app(teach, lesson="sheets", sheet="porpoising")
+    done.button_group("linked-sheet").set_value("minnowing").run()
+    assert done.query_params["sheet"] == "minnowing"
+    done.query_params["sheet"] = "porpoising"
+    done.run()
+    assert "<h2>Porpoising</h2>" in html_of(done)
+    assert done.query_params["sheet"] == "porpoising"
+    del done.query_params["sheet"]
+    done.run()
+    assert "<h2>Fishtailing</h2>" in html_of(done)
+    assert "sheet" not in done.query_params
+    done.query_params["lesson"] = "naming"
+    done.run()
+    first = done.query_params["flight"]
+    del done.query_params["flight"]
+    done.run()
+    assert "flight" not in done.query_params
+    next(one for one in done.button if one.label == "Next flight").click().run()
+    assert done.query_params["flight"] != first
 
 
 def test_links_lead_to_pages_in_the_same_language(tmp_path: Path, shelf: Shelf) -> None:

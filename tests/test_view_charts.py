@@ -207,3 +207,20 @@ def test_the_spectrum_says_what_its_lines_and_marks_mean(language: str) -> None:
             x, y = float(drawn[key]["x"]), float(drawn[key]["y"])
             assert box[3] * height < y <= height
             assert x + 6.6 * len(key) <= most
+
+
+@pytest.mark.parametrize(("highest_hz", "told"), [(120.0, False), (60.0, True)])
+def test_what_is_too_quick_for_the_film_is_shaded_where_the_shaft_bends(
+    highest_hz: float, told: bool
+) -> None:
+    """At 120 frames a second nobody shall take the end of the axis for the end of all swinging."""
+    reading = made_reading()
+    assert reading.spectrum is not None
+    assert reading.prediction is not None
+    spectrum = replace(reading.spectrum, highest_hz=highest_hz)
+    picture = spectrum_picture(replace(reading, spectrum=spectrum))
+    assert picture is not None
+    for svg in (picture.wide, picture.narrow):
+        assert "shaft bending expected" in svg
+        assert ("too quick to tell" in svg) == told
+        assert svg.count('class="blind"') == 1 + told

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import av
 import numpy as np
@@ -18,8 +19,9 @@ from tests.made_readings import (
 )
 from tracker.types import ByteArray, FloatArray
 from ui.curves import Curves, curves_of
-from ui.films import SIDE_PX, SLOW, Framing, follow_film, framing_for, write_mp4, zoom_at
+from ui.films import SIDE_PX, SLOW, Film, Framing, follow_film, framing_for, write_mp4, zoom_at
 from ui.stills import chosen_frames, path_picture, strobe_picture
+from ui.viewer import viewer_data
 
 
 def made_curves() -> Curves:
@@ -161,3 +163,63 @@ def test_scale_of_a_film_beside_another_can_be_read_at_half_the_size() -> None:
         high[caption] = int(digits[-1] - digits[0])
     assert high["one of two"] > 1.8 * high[""]
     assert high["one of two"] * 170 / SIDE_PX > 9
+
+
+def made_film() -> Film:
+    """Film of the made flight, in which the nock was lost in frames 40 and 41."""
+    curves, track = made_curves(), made_track()
+    framing = framing_for(curves, track, SINGULAR_S)
+    return follow_film(made_frames(), curves=curves, track=track, framing=framing, says="x")
+
+
+def test_cursor_steps_through_every_frame_of_the_film() -> None:
+    """Frames without a nock are stepped through, too; the number under the film says so."""
+    curves, film = made_curves(), made_film()
+    data = viewer_data((curves,), (film,), (), "en")
+    readouts = list(data["readouts"])  # type: ignore[call-overload]
+    assert len(readouts) == len(film.frame)
+    for number, said in zip(film.frame, readouts, strict=True):
+        assert f"frame {number:.0f} " in said
+        assert ("the nock was not seen" in said) == (number in (40, 41))
+
+
+def test_no_ring_stands_where_the_nock_was_before() -> None:
+    """In frames without a nock the ring is left out; it is there in those beside them."""
+    pictures, _ = decoded(made_film().mp4)
+    curves = made_curves()
+    first = int(curves.frame[0])
+    orange = {}
+    for number in (39, 40, 41, 42):
+        red, _, blue = np.moveaxis(pictures[number - first].astype(int), 2, 0)
+        orange[number] = int(((red - blue) > 120).sum())
+    assert max(orange[40], orange[41]) < 0.7 * min(orange[39], orange[42])
+
+
+def test_each_step_aims_at_the_middle_of_its_own_frame() -> None:
+    """However unlike the frames' stays are: half a usual stay on would miss the short ones."""
+    times = np.array([0.0, 1.0, 2.0, 2.3, 3.0, 6.0, 7.0]) / 240
+    film = replace(made_film(), time_s=times, frame=np.arange(7.0))
+    ends = np.append(times[1:], 8.0 / 240)
+    np.testing.assert_allclose(film.middles_s(times.tolist()), SLOW * (times + ends) / 2)
+    assert film.middles_s([2.2 / 240])[0] == film.middles_s([2.3 / 240])[0]
+
+
+def test_a_flight_that_is_over_has_no_number_beside_a_longer_one() -> None:
+    """The last place of the shorter one would stand there as if the arrow still flew."""
+    long, film = made_curves(), made_film()
+    half = len(long.time_s) // 2
+    short = Curves(
+        time_s=long.time_s[:half],
+        frame=long.frame[:half],
+        swing=long.swing[:half],
+        sigma=long.sigma[:half],
+        fitted=long.fitted[:half],
+        path_px=long.path_px[:half],
+        unit=long.unit,
+        per_px_s=long.per_px_s,
+    )
+    readouts = viewer_data((long, short), (film, film), (), "en")["readouts"]
+    assert isinstance(readouts, list)
+    assert "second nock not seen" in readouts[-1]
+    assert "not seen" not in readouts[0]
+    assert "not seen" not in readouts[-1].partition("second")[0]

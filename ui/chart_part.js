@@ -6,4 +6,12 @@ export default function (component) {
   root.dataset.id = data.id;
   root.innerHTML =
     '<div class="frame wide">' + data.wide + '</div><div class="frame narrow">' + data.narrow + "</div>";
+  const save = document.createElement("button");
+  save.type = "button";
+  save.className = "save";
+  save.textContent = "⤓";
+  save.title = data.save;
+  save.setAttribute("aria-label", data.save);
+  save.addEventListener("click", () => savePicture(root, data.name, data.chart_css, getComputedStyle(root)));
+  root.append(save);
 }

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from classify.types import Kind, ModeLine, Reading
+from classify.types import Estimate, Kind, ModeLine, Reading
 from tracker.types import FloatArray, message
 from ui.curves import Curves, curves_of, spectrum_curve
 from ui.drawing import Axis, Chart, Key, span
@@ -23,7 +23,7 @@ AXES = ("across", "up_down")
 _DOTS = {"across": "round", "up_down": "diamond"}
 # Least span of a swing axis to each side: a flat flight must look flat.
 _LEAST = {"mm": 5.0, "px": 3.0}
-_FIRST_ROW, _SECOND_ROW = 14, 30
+_FIRST_ROW, _SECOND_ROW, _THIRD_ROW = 14, 30, 46
 """Pixels from the top of the plot down to the words of the shaded ranges."""
 _HEADROOM = 1.45
 """The spectrum's axis goes so far beyond all that is drawn that no mark lies under those words."""
@@ -201,8 +201,8 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
     Returns
     -------
     Picture or None
-        None without a swing. Shaded: what physics expects of this arrow, and what is too slow for
-        so short a flight to tell.
+        None without a swing. Shaded: what physics expects of this arrow, what is too slow for so
+        short a flight to tell, and what is too quick for so few frames where the arrow does that.
     """
     curves = curves_of(reading)
     spectrum = reading.spectrum
@@ -215,6 +215,7 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
         float(np.nanmax(amplitude, initial=0.0)), *heights, _LEAST[curves.unit] / 2
     )
     lowest = min(1.0, spectrum.lowest_hz / 2, *(0.8 * mode.frequency_hz for _, mode in modes))
+    highest = max(spectrum.highest_hz, *(high for _, _, high in _expected_hz(reading)), 0.0)
     x_name = say(message("charts.axis_frequency"), language)
     y_name = say(message("charts.axis_amplitude", unit=curves.unit), language)
     title = say(message("charts.spectrum"), language)
@@ -232,7 +233,7 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
         chart = Chart(
             width=width,
             height=height,
-            x=Axis(low=lowest, high=spectrum.highest_hz, name=x_name, log=True),
+            x=Axis(low=lowest, high=highest, name=x_name, log=True),
             y=Axis(low=0.0, high=top, name=y_name),
             title=title,
             says=says,
@@ -241,6 +242,10 @@ def spectrum_picture(reading: Reading, language: str = "en") -> Picture | None:
         chart.shade(lowest, spectrum.lowest_hz, "blind")
         blind = say(message("charts.too_slow"), language)
         chart.write(lowest, top, blind, dy=_SECOND_ROW, dx=4)
+        if highest > spectrum.highest_hz:
+            chart.shade(spectrum.highest_hz, highest, "blind")
+            blind = say(message("charts.too_quick"), language)
+            chart.write(highest, top, blind, anchor="end", dy=_THIRD_ROW, dx=-4)
         _draw_expected(chart, reading, language)
         chart.line(f_hz, amplitude[:, 0], "fit across")
         chart.line(f_hz, amplitude[:, 1], "fit up_down")
@@ -256,22 +261,26 @@ def _key(name: str, language: str) -> str:
     return say(message(f"charts.key_{name}"), language)
 
 
-def _draw_expected(chart: Chart, reading: Reading, language: str) -> None:
+def _expected_hz(reading: Reading) -> list[tuple[Kind, float, float]]:
+    """Give what physics expects of this arrow, with the ends of its 95 % range."""
     if reading.prediction is None:
-        return
-    kinds: tuple[tuple[Kind, str], ...] = (("yaw", "yaw_hz"), ("bending", "bending_hz"))
-    for kind, name in kinds:
-        expected = getattr(reading.prediction, name)
-        low = expected.value * np.exp(-2 * expected.sigma)
-        high = expected.value * np.exp(2 * expected.sigma)
+        return []
+    kinds: tuple[tuple[Kind, Estimate], ...] = (
+        ("yaw", reading.prediction.yaw_hz),
+        ("bending", reading.prediction.bending_hz),
+    )
+    ranges = ((kind, f_hz.value, float(np.exp(2 * f_hz.sigma))) for kind, f_hz in kinds)
+    return [(kind, middle / factor, middle * factor) for kind, middle, factor in ranges]
+
+
+def _draw_expected(chart: Chart, reading: Reading, language: str) -> None:
+    for kind, low, high in _expected_hz(reading):
         chart.shade(low, high, f"expected {kind}")
-        if low < chart.x.high:
-            words = say(message(f"charts.expected_{kind}"), language)
-            if kind == "yaw":
-                chart.write(max(low, chart.x.low), chart.y.high, words, dy=_FIRST_ROW)
-            else:
-                right = min(high, chart.x.high)
-                chart.write(right, chart.y.high, words, anchor="end", dy=_SECOND_ROW)
+        words = say(message(f"charts.expected_{kind}"), language)
+        if kind == "yaw":
+            chart.write(max(low, chart.x.low), chart.y.high, words, dy=_FIRST_ROW)
+        else:
+            chart.write(high, chart.y.high, words, anchor="end", dy=_SECOND_ROW)
 
 
 def _height(mode: ModeLine, axis: int, f_hz: FloatArray, amplitude: FloatArray, unit: str) -> float:

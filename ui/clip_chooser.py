@@ -205,6 +205,10 @@ def _open_clip(word: Words) -> tuple[str, ChosenClip | None]:
     token = st.query_params.get("clip", "")
     if not token:
         token = st.session_state.get(_OPEN, "")
+        if f"choose-{token}" in st.session_state:
+            # No other page was visited, which would have dropped the chooser: somebody went back.
+            st.session_state.pop(_OPEN, None)
+            return "", None
         chosen = clip_by_token(token, word) if token else None
         if chosen is None:
             return "", None

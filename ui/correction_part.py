@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime
 from html import escape
 
 import numpy as np
@@ -24,13 +25,14 @@ from ui.shelf import NoteKind
 _LABELS = ("fishtailing", "minnowing", "porpoising", "clean")
 _TABS = ("nock", "ends", "face", "opinion", "history")
 _BLANK: Mapping[NoteKind, dict[str, str]] = {
+    "which": {"flight": ""},
     "click": {"click": ""},
     "face": {"face_mark": ""},
     "ends": {"first_frame": "", "last_frame": ""},
     "opinion": {"label": "", "why": ""},
 }
 """What takes back what was said of each kind."""
-_TOLD: tuple[NoteKind, ...] = ("click", "face", "ends")
+_TOLD: tuple[NoteKind, ...] = ("which", "click", "face", "ends")
 """What of it the reading is told."""
 
 
@@ -87,12 +89,13 @@ def take_back_part(chosen: ChosenClip, word: Words) -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             text = f"{word(f'pages.history_{kind}')}: {note_text(said, word)}"
             st.html(f'<p class="ts-note">{escape(text)}</p>')
-            _take_back(chosen, kind, word)
+            _take_back(chosen, kind, word, where="mend")
 
 
 def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -> None:
     clip = result.followed.clip
-    key = f"{tab}-{chosen.sha256[:12]}"
+    # Another flight of the film begins elsewhere in it.
+    key = f"{tab}-{chosen.sha256[:12]}-{result.reading.known.flight}"
     st.html(f'<p class="ts-note">{escape(word(f"pages.correct_{tab}_help"))}</p>')
     start = _lost_frame(result) if tab == "nock" else _first_frame(result)
     frame = _frame_choice(f"frame-{key}", start, max(1, clip.frames - 1), word)
@@ -177,12 +180,12 @@ def _note(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words)
         st.rerun()
 
 
-def _take_back(chosen: ChosenClip, kind: NoteKind, word: Words) -> None:
+def _take_back(chosen: ChosenClip, kind: NoteKind, word: Words, *, where: str = "back") -> None:
     now = shelf().last(chosen.sha256, kind)
     if not now or not any(now.values()):
         return
     says = "opinion_take_back" if kind == "opinion" else "correct_take_back"
-    if st.button(word(f"pages.{says}"), key=f"back-{kind}-{chosen.sha256[:12]}"):
+    if st.button(word(f"pages.{says}"), key=f"{where}-{kind}-{chosen.sha256[:12]}"):
         _note(chosen, kind, _BLANK[kind], word)
 
 
@@ -237,12 +240,32 @@ def _history(chosen: ChosenClip, word: Words) -> None:
         st.write(word("pages.history_empty"))
         return
     items = "".join(
-        f"<li><time>{escape(note.when[:16].replace('T', ' '))}</time> "
+        f"<li><time>{escape(local_time(note.when))}</time> "
         f"{escape(word(f'pages.history_{note.kind}'))}: "
         f"{escape(note_text(note.said, word))}</li>"
         for note in reversed(notes)
     )
     st.html(f'<ul class="ts-history">{items}</ul>')
+
+
+def local_time(when: str) -> str:
+    """Say when a note was written, by the clock of this computer.
+
+    Parameters
+    ----------
+    when
+        ISO 8601 in UTC, as notes keep it.
+
+    Returns
+    -------
+    str
+        Day and minute; as it stands in the note if that is no time.
+    """
+    try:
+        moment = datetime.fromisoformat(when)
+    except ValueError:
+        return when
+    return f"{moment.astimezone():%Y-%m-%d %H:%M}"
 
 
 def note_text(said: Mapping[str, str], word: Words) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 from ui.shelf import NoteKind, Shelf
 
-_KINDS: tuple[NoteKind, ...] = ("known", "click", "face", "ends")
+_KINDS: tuple[NoteKind, ...] = ("known", "which", "click", "face", "ends")
 
 
 def told(shelf: Shelf, sha256: str, given: Mapping[str, str]) -> dict[str, str]:
@@ -35,6 +35,9 @@ def told(shelf: Shelf, sha256: str, given: Mapping[str, str]) -> dict[str, str]:
         said = shelf.last(sha256, kind)
         if said is not None:
             texts.update(said)
+    if texts.get("click"):
+        # Only the flight that was clicked on is followed then, whichever it was.
+        texts["flight"] = ""
     return texts
 
 

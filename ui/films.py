@@ -8,7 +8,7 @@ reading go in, a film that every browser plays comes out.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -29,18 +29,18 @@ _MOST_ZOOM = 60.0
 _BLUE, _ORANGE, _WHITE, _BLACK = (64, 160, 255), (255, 140, 40), (255, 255, 255), (0, 0, 0)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Film:
     """A short film of one flight.
 
     Attributes
     ----------
     mp4
-        The file; a frame that was taken at true time t is shown at ``SLOW * (t - starts_s)``.
-    starts_s
-        True time of its first frame, since the first followed frame.
-    half_s
-        Half of a frame's stay in true time, to aim at the middle of one.
+        The file; a frame that was taken at true time t is shown at ``SLOW * (t - time_s[0])``.
+    time_s
+        (n,) true time of each of its frames, since the first followed one.
+    frame
+        (n,) their numbers in the clip.
     says
         What it shows, for those who cannot see it.
     caption
@@ -50,11 +50,31 @@ class Film:
     """
 
     mp4: bytes
-    starts_s: float
-    half_s: float
+    time_s: FloatArray
+    frame: FloatArray
     says: str
     caption: str = ""
     drawn_on: bool = True
+
+    def middles_s(self, wanted_s: Sequence[float]) -> FloatArray:
+        """Tell where in the file to look for what was taken at some times.
+
+        Parameters
+        ----------
+        wanted_s
+            (m,) true times.
+
+        Returns
+        -------
+        numpy.ndarray
+            (m,) the middle of the stay of the frame nearest to each, in the file's seconds: there
+            exactly that frame is shown, however unlike the frames' stays are.
+        """
+        begins = self.time_s - self.time_s[0]
+        ends = np.append(begins[1:], begins[-1] + _last_stay(self.time_s))
+        nearest = np.abs(self.time_s[None, :] - np.asarray(wanted_s)[:, None]).argmin(axis=1)
+        middles: FloatArray = SLOW * (begins + ends)[nearest] / 2
+        return middles
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,15 +173,19 @@ def follow_film(
         # One with a caption stands beside another, and is shown half as wide.
         marked = _scale_bar(view, per_unit, curves.unit, size=1.4 if caption else 0.6)
         drawn.append(_drawn_on(marked, curves, per_unit, time_s) if drawn_on else marked)
-    step = float(np.median(np.diff(times))) if len(times) > 1 else 1 / (30 * SLOW)
     return Film(
         mp4=write_mp4(drawn, times),
-        starts_s=float(times[0]),
-        half_s=step / 2,
+        time_s=times,
+        frame=np.array(numbers, dtype=float),
         says=says,
         caption=caption,
         drawn_on=drawn_on,
     )
+
+
+def _last_stay(time_s: FloatArray) -> float:
+    """Tell how long the last frame stays: as long as the one before it."""
+    return float(time_s[-1] - time_s[-2]) if len(time_s) > 1 else 1 / (30 * SLOW)
 
 
 def zoom_at(curves: Curves, framing: Framing, time_s: float) -> float:
@@ -217,8 +241,12 @@ def _stretched(grey: ByteArray) -> ByteArray:
 
 
 def _drawn_on(picture: ByteArray, curves: Curves, per_unit: float, time_s: float) -> ByteArray:
-    """Draw the flight path's place, the fitted swing and the trail so far."""
+    """Draw the flight path's place, the fitted swing and the trail so far.
+
+    The ring is left out where the nock was not seen: it would stand where it was before.
+    """
     past = curves.time_s <= time_s + 1e-9
+    seen = bool(np.isclose(curves.time_s[past][-1:], time_s, rtol=0, atol=1e-6).any())
     half = (SIDE_PX - 1) / 2
     scale = np.array([1.0, -1.0]) * per_unit
     fitted = half + curves.fitted[past] * scale
@@ -227,7 +255,7 @@ def _drawn_on(picture: ByteArray, curves: Curves, per_unit: float, time_s: float
         cv2.polylines(picture, [_fixed(fitted)], False, shade, width, cv2.LINE_AA, shift=4)
     recent = measured[-24:]
     for index, point in enumerate(recent):
-        last = index == len(recent) - 1
+        last = seen and index == len(recent) - 1
         x, y = (int(value) for value in _fixed(point[None])[0])
         if last:
             cv2.circle(picture, (x, y), 11 * 16, _ORANGE, 2, cv2.LINE_AA, shift=4)
@@ -288,7 +316,7 @@ def write_mp4(pictures: list[ByteArray], times_s: FloatArray) -> bytes:
     """
     height, width, _ = pictures[0].shape
     shown = np.round((times_s - times_s[0]) * SLOW * _TICKS).astype(int).tolist()
-    stay = shown[-1] - shown[-2] if len(shown) > 1 else _TICKS // 30
+    stay = round(_last_stay(times_s) * SLOW * _TICKS)
     # Moving the index to the front reads the file again, which only works on a real file.
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "film.mp4"

@@ -73,8 +73,7 @@ def linked_choice(
     Option
         What is chosen.
     """
-    last = st.session_state.get(f"kept-{name}", options[0]) if kept else options[0]
-    asked = st.query_params.get(name, last)
+    asked, key = asked_for_in_address(name, options[0], key=f"linked-{name}", kept=kept)
     start = next((option for option in options if option == asked), options[0])
     chosen = place.segmented_control(
         label,
@@ -82,13 +81,47 @@ def linked_choice(
         default=start,
         required=True,
         format_func=format_func,
-        key=f"linked-{name}",
+        key=key,
     )
     if chosen != st.query_params.get(name, options[0]):
         st.query_params[name] = chosen
-    if kept:
-        st.session_state[f"kept-{name}"] = chosen
+    st.session_state[f"address-{name}"] = chosen
+    st.session_state[f"kept-{name}"] = chosen
     return chosen
+
+
+def asked_for_in_address(name: str, default: str, *, key: str, kept: bool) -> tuple[str, str]:
+    """Tell what a choice has to show, which follows the address when somebody goes back.
+
+    Whoever shows the choice writes what it is then to ``address-name`` and ``kept-name`` of the
+    session.
+
+    Parameters
+    ----------
+    name
+        Of the query parameter.
+    default
+        What an address without it means.
+    key
+        Of the widget.
+    kept
+        Whether the choice outlasts a visit to another page, which takes it out of the address.
+
+    Returns
+    -------
+    tuple of str
+        What is asked for, and the widget's key, which is another one after somebody went back: the
+        browser keeps a widget's value as long as its key.
+    """
+    turn = st.session_state.get(f"turn-{name}", 0)
+    # Another page would have dropped the widget.
+    stays = (f"{key}-{turn}" if turn else key) in st.session_state
+    instead = st.session_state.get(f"kept-{name}", default) if kept and not stays else default
+    asked = st.query_params.get(name, instead)
+    if stays and asked != st.session_state.get(f"address-{name}", asked):
+        turn += 1
+        st.session_state[f"turn-{name}"] = turn
+    return asked, f"{key}-{turn}" if turn else key
 
 
 def linked_name(

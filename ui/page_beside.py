@@ -20,7 +20,7 @@ from ui.dash_words import Words, page_words
 from ui.films import Film
 from ui.flight_views import flight_views, reach_for
 from ui.kept_readings import Kept
-from ui.linked import page_link
+from ui.linked import asked_for_in_address, page_link
 from ui.page_read import read_quietly, read_with_progress
 from ui.reading_store import read_ahead
 from ui.verdict import label_icon
@@ -62,13 +62,42 @@ def show_beside() -> None:
         read_with_progress(chosen, told(shelf(), chosen.sha256, chosen.given), word, among=True)
         for chosen in clips
     ]
+    results = [
+        result if result is None else _with_flight(place, side, chosen, result, word)
+        for place, side, chosen, result in zip(places, _SIDES, clips, results, strict=True)
+    ]
     _show(clips, results, word)
+
+
+def _with_flight(
+    place: DeltaGenerator, side: str, chosen: ChosenClip, result: ReadResult, word: Words
+) -> ReadResult | None:
+    """Let the coach choose between the flights of a film that holds several; the address knows."""
+    count, now = len(result.followed.flights), result.reading.known.flight
+    if count < 2:
+        return result
+    name = f"{side}-flight"
+    asked = st.query_params.get(name, "")
+    numbers = [str(number + 1) for number in range(count)]
+    flight = place.segmented_control(
+        word("pages.which_flight"),
+        numbers,
+        default=asked if asked in numbers else numbers[now],
+        required=True,
+        key=f"beside-{name}-{chosen.sha256[:12]}",
+    )
+    if flight is None or flight == numbers[now]:
+        st.query_params.pop(name, None)
+        return result
+    st.query_params[name] = flight
+    said = told(shelf(), chosen.sha256, chosen.given)
+    return read_with_progress(chosen, {**said, "flight": flight}, word, among=True)
 
 
 def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
     named = choices(word)
     tokens = list(named)
-    wanted = st.query_params.get(side, _START[side])
+    wanted, key = asked_for_in_address(side, _START[side], key=f"beside-{side}", kept=True)
     index = tokens.index(wanted) if wanted in tokens else None
     picked = place.selectbox(
         word(f"pages.beside_{side}"),
@@ -76,21 +105,29 @@ def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
         index=index,
         format_func=lambda key: named.get(key, key),
         placeholder=word("pages.choose_placeholder"),
-        key=f"beside-{side}",
-        persist_state="session",
+        key=key,
     )
+    st.session_state[f"address-{side}"] = picked or wanted
     if picked is None:
         if side in st.query_params:
             place.warning(word("pages.clip_gone"))
         return None
-    st.query_params[side] = picked
+    if st.query_params.get(side, _START[side]) != picked:
+        # before the other: going back in the browser meets every step between
+        st.query_params.pop(f"{side}-flight", None)
+        st.query_params[side] = picked
+    st.session_state[f"kept-{side}"] = picked
     return clip_by_token(picked, word)
 
 
 def _show(clips: list[ChosenClip], results: list[ReadResult | None], word: Words) -> None:
     for column, chosen, result in zip(st.columns(2), clips, results, strict=True):
         column.html(_head(chosen, result, word))
-    same = clips[0].sha256 == clips[1].sha256
+    flights = {
+        (chosen.sha256, None if result is None else result.reading.known.flight)
+        for chosen, result in zip(clips, results, strict=True)
+    }
+    same = len(flights) == 1
     if same:
         st.info(word("pages.beside_same"))
     read = [result for result in results if result is not None]
@@ -150,6 +187,9 @@ def _head(chosen: ChosenClip, result: ReadResult | None, word: Words) -> str:
     label = None if result is None else result.reading.label
     said = word(f"reading.label_{label or 'none'}")
     name = escape(chosen.name)
+    if result is not None and len(result.followed.flights) > 1:
+        number = result.reading.known.flight + 1
+        name += f" · {escape(word('pages.history_flight', number=number))}"
     if label is None:
         # What is missing is said, and mended, on the clip's own page.
         said_of = word("rounds.open_clip")
@@ -196,4 +236,4 @@ def _film(
     # The film counts from the first followed frame, the curves from the release.
     own = curves_of(result.reading)
     offset = 0.0 if own is None else float(np.min(curves.time_s) - np.min(own.time_s))
-    return replace(film, starts_s=film.starts_s + offset)
+    return replace(film, time_s=film.time_s + offset)

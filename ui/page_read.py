@@ -70,7 +70,10 @@ def show_read() -> None:
     said = told(shelf(), chosen.sha256, chosen.given)
     result = read_with_progress(chosen, said, word)
     if result is not None:
+        _which_flight(chosen, result, word)
         show_result(chosen, result, word)
+        if result.reading.refused is not None:
+            take_back_part(chosen, word)
         correction_part(chosen, result, word)
         if chosen.demo is not None:
             _other_demos_ahead(chosen, word)
@@ -262,6 +265,27 @@ def progress_bar(place: DeltaGenerator, word: Words) -> Progress:
         bar.progress(min(1.0, max(0.0, share)), text=stage_words(stage, word.language))
 
     return progress
+
+
+def _which_flight(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
+    """Let the coach choose between the flights of a film that holds several."""
+    count, now = len(result.followed.flights), result.reading.known.flight
+    if count < 2:
+        return
+    flight = st.segmented_control(
+        word("pages.which_flight"),
+        range(count),
+        default=now,
+        required=True,
+        format_func=lambda number: str(number + 1),
+        # another flight read, in another tab perhaps, begins it anew
+        key=f"which-{chosen.sha256[:12]}-{now}",
+    )
+    if flight is None or flight == now:
+        return
+    said = {"flight": str(flight + 1)}
+    if attempt(word, lambda: shelf().note(chosen.sha256, "which", said)):
+        st.rerun()
 
 
 def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:

@@ -91,6 +91,7 @@ def show_round() -> None:
     if typed is not None:
         _keep_said(typed, word)
     _take_films(word)
+    _read_corrected()
     _table(word)
 
 
@@ -163,6 +164,14 @@ def _enqueue(sha256: str) -> None:
     the_queue().add(
         QueuedClip(token=sha256, name=kept.name, path=kept.path, sha256=sha256, said=said)
     )
+
+
+def _read_corrected() -> None:
+    """Read again what was corrected on a clip's own page since: the table must say the same."""
+    for clip in the_queue().clips():
+        settled = clip.sha256 and clip.state in ("done", "failed")
+        if settled and told(shelf(), clip.sha256, {}) != dict(clip.said):
+            _enqueue(clip.sha256)
 
 
 def _table(word: Words) -> None:
@@ -250,8 +259,10 @@ def _cells(reading: Reading, word: Words) -> tuple[str, ...]:
     swings = [swing for swing in swings_found(reading) if swing is not None]
     frequencies = [frequency_words(swing, word.language) for swing in swings]
     widths = [swing_words(swing, word.language) for swing in swings]
+    label = found_words(reading.label, reading.presence, word.language)
+    others = [word.tell(note) for note in reading.notes if note.key == "label.one_of_flights"]
     return (
-        found_words(reading.label, reading.presence, word.language),
+        ". ".join([label, *others]),
         headline_chance(reading, word.language),
         listed([_unbroken(text) for text in frequencies], word.language),
         listed([_unbroken(text) for text in widths], word.language),

@@ -26,7 +26,7 @@ from tracker.types import InputError
 FOLDER_VARIABLE = "TAILSWAY_FOLDER"
 PIECE_BYTES = 1 << 20
 
-NoteKind = Literal["known", "click", "face", "ends", "opinion"]
+NoteKind = Literal["known", "which", "click", "face", "ends", "opinion"]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -35,6 +35,7 @@ from ui.viewer import show_viewer
 
 _DRAWN = "drawn-"
 _FILMED = "filmed-"
+_ASKED = "naming-asked"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,15 +81,24 @@ def naming(word: Words) -> None:
     token = st.query_params.get("flight", "")
     question = _question(token, word) if token else None
     if question is None:
-        _turn_to_next()
+        # Whoever goes back to before the first flight is not thrown forward again.
+        if token or _ASKED not in st.session_state or st.button(word("teach.next"), type="primary"):
+            _turn_to_next()
         return
-    said = st.query_params.get("said", "")
+    st.session_state[_ASKED] = token
+    said = st.query_params.get("said", "") or _said_before(question, trainee)
     if said in LABELS:
         _answered(question, said, word)
     else:
         _ask(question, trainee, word)
     if trainee:
         _score(trainee, word)
+
+
+def _said_before(question: Question, trainee: str) -> str:
+    """Give what a trainee answered already: whoever goes back has seen what was measured."""
+    answers = LessonBook(data_folder()).answers(trainee) if trainee else []
+    return next((answer.said for answer in answers if answer.question == question.token), "")
 
 
 def _turn_to_next() -> None:
@@ -318,7 +328,7 @@ def _score(trainee: str, word: Words) -> None:
     left.html(confusion_html(answers, word))
     if len(answers) > 1:
         with right:
-            show_chart("teach-progress", _progress_picture(answers, word))
+            show_chart("teach-progress", _progress_picture(answers, word), word.language)
 
 
 def confusion_html(answers: list[Answer], word: Words) -> str:

@@ -88,7 +88,7 @@ export default function (component) {
     }
     const save = button(figure, "⤓", data.words.save);
     save.classList.add("save");
-    save.addEventListener("click", () => savePicture(figure, picture.name));
+    save.addEventListener("click", () => savePicture(figure, picture.name, data.chart_css, getComputedStyle(root)));
   }
 
   function drag(event, frame, picture, size) {
@@ -109,7 +109,7 @@ export default function (component) {
 
   function go(i) {
     index = Math.max(0, Math.min(times.length - 1, i));
-    for (const n of videos.keys()) seek(n, times[index]);
+    for (const n of videos.keys()) seek(n);
     draw();
   }
 
@@ -123,9 +123,9 @@ export default function (component) {
     video.src = url;
   }
 
-  // Aims at the middle of a frame's stay, so that exactly this frame is shown.
-  function seek(n, time) {
-    videos[n].currentTime = Math.max(0, (time - data.films[n].starts + data.films[n].half) * data.slow);
+  // The middle of a frame's stay, so that exactly this frame is shown.
+  function seek(n) {
+    videos[n].currentTime = data.films[n].seeks[index];
   }
 
   function draw() {
@@ -228,7 +228,7 @@ export default function (component) {
     play.setAttribute("aria-label", data.words.pause);
     for (const [n, video] of videos.entries()) {
       video.playbackRate = Number(speed.value);
-      seek(n, times[index]);
+      seek(n);
       video.play().catch(() => {});
     }
     let time = times[index];
@@ -285,34 +285,6 @@ export default function (component) {
   speed.addEventListener("change", () => {
     for (const video of videos) video.playbackRate = Number(speed.value);
   });
-
-  function savePicture(figure, name) {
-    const source = [...figure.querySelectorAll("svg")].find((svg) => svg.getBoundingClientRect().width > 0);
-    const svg = source.cloneNode(true);
-    const { width, height } = source.viewBox.baseVal;
-    svg.setAttribute("width", width);
-    svg.setAttribute("height", height);
-    const look = getComputedStyle(root);
-    const css = data.chart_css.replace(/var\((--[a-z-]+)\)/g, (_, variable) => look.getPropertyValue(variable));
-    const style = document.createElementNS("http://www.w3.org/2000/svg", "style");
-    style.textContent = css;
-    svg.prepend(style);
-    const image = new Image();
-    image.onload = () => {
-      const canvas = document.createElement("canvas");
-      canvas.width = 2 * width;
-      canvas.height = 2 * height;
-      const pen = canvas.getContext("2d");
-      pen.fillStyle = look.getPropertyValue("--st-background-color") || "#fff";
-      pen.fillRect(0, 0, canvas.width, canvas.height);
-      pen.drawImage(image, 0, 0, canvas.width, canvas.height);
-      const link = document.createElement("a");
-      link.download = "tailsway-" + name + ".png";
-      link.href = canvas.toDataURL("image/png");
-      link.click();
-    };
-    image.src = "data:image/svg+xml;charset=utf-8," + encodeURIComponent(new XMLSerializer().serializeToString(svg));
-  }
 
   function add(parent, tag, kind) {
     const child = document.createElement(tag);

@@ -7,6 +7,7 @@ import json
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from itertools import zip_longest
 
 import numpy as np
 import streamlit as st
@@ -19,6 +20,9 @@ from ui.films import SLOW, Film
 from ui.films_served import film_address
 from ui.words import say
 
+_NEAR_STEPS = 0.75
+"""Of a flight's steps: a sample speaks for times nearer to it than to the frames beside it."""
+
 
 @cache
 def _component() -> ComponentRenderer:
@@ -28,7 +32,7 @@ def _component() -> ComponentRenderer:
         "tailsway_viewer",
         html='<div class="viewer"></div>',
         css=css,
-        js=(here / "viewer.js").read_text("utf-8"),
+        js=saving_js() + (here / "viewer.js").read_text("utf-8"),
     )
 
 
@@ -42,6 +46,18 @@ def chart_css() -> str:
         With the page's colours as variables.
     """
     return (files("ui") / "chart.css").read_text("utf-8")
+
+
+@cache
+def saving_js() -> str:
+    """Give the script that saves a chart as a picture, to stand before a component's own.
+
+    Returns
+    -------
+    str
+        JavaScript.
+    """
+    return (files("ui") / "save_picture.js").read_text("utf-8")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -94,7 +110,7 @@ def show_viewer(
     """
     content = viewer_data(curves, films, pictures, language, sketch=sketch)
     if not numbers:
-        content["readouts"] = [""] * len(steps(curves))
+        content["readouts"] = [""] * len(steps(curves, films))
     _component()(key=key, data=content)
 
 
@@ -118,16 +134,16 @@ def viewer_data(
     dict
         Ready for JSON; ``id`` changes with the content.
     """
-    times = steps(curves)
+    times = steps(curves, films)
     data: dict[str, object] = {
         "times": times,
         "slow": SLOW,
-        "readouts": [_readout(curves, time, language) for time in times],
+        "readouts": [_readout(curves, films, time, language) for time in times],
         "films": [
             {
                 "address": film_address(film.mp4),
-                "starts": film.starts_s,
-                "half": film.half_s,
+                "starts": float(film.time_s[0]),
+                "seeks": np.round(film.middles_s(times), 5).tolist(),
                 "says": film.says,
                 "caption": film.caption,
             }
@@ -136,7 +152,7 @@ def viewer_data(
         "legend": say(message("pages.film_legend"), language)
         if any(film.drawn_on for film in films)
         else "",
-        "pictures": [_packed(column, picture, times) for column, picture in pictures],
+        "pictures": [_packed(column, picture, curves[0]) for column, picture in pictures],
         "sketch": None if sketch is None else _packed_sketch(sketch, language),
         "loops": sketch is not None,
         "chart_css": chart_css(),
@@ -168,10 +184,11 @@ def _packed_sketch(sketch: Sketch, language: str) -> dict[str, object]:
     }
 
 
-def _packed(column: str, picture: Picture, times: list[float]) -> dict[str, object]:
+def _packed(column: str, picture: Picture, curves: Curves) -> dict[str, object]:
     trail = None
     if picture.trail is not None:
-        trail = [[time, x, y] for time, (x, y) in zip(times, picture.trail, strict=False)]
+        times = curves.time_s.tolist()
+        trail = [[time, x, y] for time, (x, y) in zip(times, picture.trail, strict=True)]
     return {
         "column": column,
         "name": picture.name,
@@ -184,42 +201,62 @@ def _packed(column: str, picture: Picture, times: list[float]) -> dict[str, obje
     }
 
 
-def steps(curves: tuple[Curves, ...]) -> list[float]:
+def steps(curves: tuple[Curves, ...], films: tuple[Film, ...] = ()) -> list[float]:
     """Give the times at which the cursor can stand.
 
     Parameters
     ----------
     curves
         One flight, or two in step.
+    films
+        One for each flight, or none.
 
     Returns
     -------
     list of float
-        Every sample's time; of two flights, samples closer than half a millisecond are one step.
+        Every sample's time, and every frame's of the films, so that a frame in which the nock was
+        not seen can be looked at as well; of two flights, times closer than half a millisecond are
+        one step.
     """
-    every = sorted(float(time) for flight in curves for time in flight.time_s)
+    near = 1e-6 if len(curves) == 1 else 0.0005
+    clocks = [one.time_s for one in curves] + [film.time_s for film in films]
+    every = sorted(float(time) for clock in clocks for time in clock)
     kept = every[:1]
     for time in every[1:]:
-        if time - kept[-1] > 0.0005:
+        if time - kept[-1] > near:
             kept.append(time)
     return kept
 
 
-def _readout(curves: tuple[Curves, ...], time: float, language: str) -> str:
-    said = []
-    for flight in curves:
-        index = int(np.abs(flight.time_s - time).argmin())
-        across, up_down = flight.swing[index]
-        values: dict[str, float | str] = {
-            "time": time,
-            "frame": int(flight.frame[index]),
-            "across": float(across),
-            "up_down": float(up_down),
-            "unit": flight.unit,
-        }
-        key = "pages.viewer_readout" if len(curves) == 1 else "pages.viewer_readout_one"
-        said.append(say(message(key, **values), language))
+def _readout(
+    curves: tuple[Curves, ...], films: tuple[Film, ...], time: float, language: str
+) -> str:
+    said = [
+        _readout_one(flight, film, time, language, alone=len(curves) == 1)
+        for flight, film in zip_longest(curves, films)
+    ]
     if len(curves) > 1:
         both = message("pages.viewer_readout_two", time=time, first=said[0], second=said[1])
         said = [say(both, language)]
     return said[0].replace("-", "−")
+
+
+def _readout_one(
+    flight: Curves, film: Film | None, time: float, language: str, *, alone: bool
+) -> str:
+    apart = np.abs(flight.time_s - time)
+    index = int(apart.argmin())
+    step_s = float(np.median(np.diff(flight.time_s)))
+    unseen = "" if apart[index] < _NEAR_STEPS * step_s else "_unseen"
+    frames = flight if film is None else film
+    across, up_down = flight.swing[index]
+    values: dict[str, float | str] = {
+        "time": time,
+        "frame": int(frames.frame[int(np.abs(frames.time_s - time).argmin())]),
+        # nought is never less than nought
+        "across": round(float(across), 1) + 0.0,
+        "up_down": round(float(up_down), 1) + 0.0,
+        "unit": flight.unit,
+    }
+    key = "pages.viewer_readout" if alone else "pages.viewer_readout_one"
+    return say(message(f"{key}{unseen}", **values), language)

@@ -11,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import settled
+from ui.films import SLOW
 
 pytestmark = pytest.mark.browser
 
@@ -61,7 +62,7 @@ def test_follow_view_really_plays(dashboard: str, page: Page) -> None:
     page.goto(f"{dashboard}/?clip=demo-fishtailing")
     settled(page)
     film = page.locator("video").first
-    film.evaluate("v => new Promise(r => v.readyState >= 2 ? r() : v.onloadeddata = () => r())")
+    loaded(page)
     cursor = page.locator(".cursor").first
     start = cursor.evaluate("mark => mark.style.left")
     page.get_by_role("button", name="Play", exact=True).click()
@@ -73,6 +74,42 @@ def test_follow_view_really_plays(dashboard: str, page: Page) -> None:
     page.get_by_role("button", name="One frame forward").click()
     page.wait_for_timeout(400)
     assert film.evaluate(FRAME_SUM) != first
+
+
+def loaded(page: Page) -> None:
+    """Wait until the first film can be shown; it may be drawn anew meanwhile."""
+    film = page.locator("video").first
+    for _ in range(600):
+        if film.evaluate("v => v.readyState") >= 2:
+            return
+        page.wait_for_timeout(100)
+    pytest.fail("the film never came")
+
+
+def test_every_step_shows_its_own_frame(dashboard: str, page: Page) -> None:
+    """The time of the shown frame is that under the film, also where the nock was not seen."""
+    page.goto(f"{dashboard}/?clip=demo-fishtailing")
+    settled(page)
+    loaded(page)
+    film, readout = page.locator("video").first, page.locator(".readout").first
+    film.evaluate(
+        "v => { const note = (_, m) => { v.dataset.at = m.mediaTime;"
+        " v.requestVideoFrameCallback(note); }; v.requestVideoFrameCallback(note); }"
+    )
+    last = frame_of(str(readout.text_content()))
+    unseen = 0
+    for _ in range(int(str(page.get_by_label("Place in the flight").get_attribute("max")))):
+        page.get_by_role("button", name="One frame forward").click()
+        said = str(readout.text_content())
+        assert frame_of(said) == last + 1
+        last, unseen = last + 1, unseen + ("not seen" in said)
+        wanted = SLOW * float(said.split(" s", 1)[0])
+        page.wait_for_function(
+            "([v, at]) => Math.abs(v.dataset.at - at) < 0.006",
+            arg=[film.element_handle(), wanted],
+            timeout=10_000,
+        )
+    assert unseen > 0
 
 
 def test_cursor_moves_by_keys_and_steps_by_frames(dashboard: str, page: Page) -> None:

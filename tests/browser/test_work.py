@@ -36,6 +36,32 @@ def test_naming_exercise_is_answered_and_counted(dashboard: str, page: Page) -> 
     page.reload()
     settled(page)
     expect(page.get_by_text("Robin: ")).to_contain_text("of 1 right")
+    page.go_back()  # before the answer: it was given, and the flight is not asked for again
+    settled(page)
+    expect(page.get_by_text("Robin: ")).to_contain_text("of 1 right")
+    expect(page.get_by_role("button", name="That is my answer")).to_have_count(0)
+    page.goto(f"{dashboard}/teach?lesson=naming&trainee=Robin&flight=drawn-78")
+    settled(page)
+    page.locator("label", has_text="Minnowing").click()
+    page.get_by_role("button", name="That is my answer").click()
+    expect(page.get_by_text("Robin: ")).to_contain_text("of 2 right")
+    with page.expect_download() as coming:
+        page.get_by_role("button", name="Save as a picture").last.click()
+    assert coming.value.suggested_filename == "tailsway-progress.png"
+    assert Path(coming.value.path()).read_bytes().startswith(b"\x89PNG")
+
+
+def test_going_back_leads_through_the_parts_of_a_page(dashboard: str, page: Page) -> None:
+    """What was looked at before is shown again, and the browser is not thrown forward."""
+    page.goto(f"{dashboard}/teach?lesson=sheets&sheet=minnowing")
+    settled(page)
+    page.get_by_role("radio", name="Clean flight").click()
+    page.wait_for_url("**sheet=clean*")
+    settled(page)
+    page.go_back()
+    expect(page.locator(".ts-card h2").first).to_have_text("Minnowing")
+    settled(page)
+    assert "sheet=minnowing" in page.url
 
 
 def test_a_phone_shows_the_sandbox_sliders_above_what_they_move(dashboard: str, page: Page) -> None:
