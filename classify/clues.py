@@ -105,19 +105,15 @@ def find_clues(
     Returns
     -------
     tuple of Clue
-        With "usual speed" always among them.
+        With a speed always among them: the one that was typed, else the usual one.
     """
     usual = USUAL_SPEED_M_S
     slowed = _slowed(spectrum, track)
-    clues = [
-        Clue(
-            source="usual speed",
-            powers=(0, 1, 0),
-            value=float(np.log(usual.value / slowed)),
-            sigma=usual.sigma / usual.value,
-        )
-    ]
-    if known.speed_m_s is not None:
+    clues = []
+    if known.speed_m_s is None:
+        value, sigma = float(np.log(usual.value / slowed)), usual.sigma / usual.value
+        clues.append(Clue(source="usual speed", powers=(0, 1, 0), value=value, sigma=sigma))
+    else:
         value = float(np.log(known.speed_m_s / slowed))
         clues.append(Clue(source="speed", powers=(0, 1, 0), value=value, sigma=SPEED_SIGMA))
     clues += _lens_clues(known, clip)
