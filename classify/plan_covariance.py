@@ -56,8 +56,8 @@ POWER_95 = 1.6449
 PHASES = 8
 
 FAST_ROOM = 1.4
-"""How much wider than its bound a fast swing is asked to be. The joint fit believes the noisiest of the
-bands that it leaves over, so that a swing must stand out from more than what it is told: of 40
+"""How much wider than its bound a fast swing is asked to be. The joint fit believes the noisiest of
+the bands that it leaves over, so that a swing must stand out from more than what it is told: of 40
 planned flights it found 30 at the bound, 35 at 1.15 times and all at twice it (2026-11-29)."""
 
 SEEN_SIGMAS = 2.0
