@@ -347,6 +347,25 @@ def test_a_light_bow_is_not_held_against_what_the_coach_said(said: Known, widest
     assert abs(scale.speed_m_s.value - speed_at_first_seen(SLOW)) < 2 * scale.speed_m_s.sigma
 
 
+@pytest.mark.parametrize("source", ["face at its distance", "face at impact"])
+def test_a_typed_speed_says_how_far_away_things_are(source: str) -> None:
+    """The way to the camera and the arrow's length go from seconds to metres by the typed speed.
+
+    By the usual one a camera 8 m behind a 34 m/s arrow seemed to stand 13 m behind it, and the
+    face's distance 18 % further than it was.
+    """
+    shot = replace(SLOW, camera_behind_m=8.0)
+    track = fly(shot, np.random.default_rng(8))
+    spectrum = fit_swing(track, Priors())
+    assert isinstance(spectrum, Spectrum)
+    tau = Estimate(value=singular_time_s(shot), sigma=0.01 * singular_time_s(shot))
+    face = Estimate(value=1500 * 0.4 / (8.0 + 18.0 + 0.72), sigma=0.1)
+    known = Known(face_diameter_m=0.4, distance_m=18.72, speed_m_s=34.0)
+    clue = clue_of((track, replace(spectrum, singular_time_s=tau)), source, known, face)
+    truth = np.array([np.log(1500.0), np.log(speed_at_first_seen(shot)), 0.0])
+    np.testing.assert_allclose(clue.value, np.array(clue.powers) @ truth, atol=0.01)
+
+
 def test_what_disagrees_is_named_in_the_language(flight: tuple[Track, Spectrum]) -> None:
     """The Spanish sentence names the clues in Spanish."""
     known = Known(face_diameter_m=0.8, distance_m=18.72, capture_hz=240)
