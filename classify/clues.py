@@ -105,19 +105,15 @@ def find_clues(
     Returns
     -------
     tuple of Clue
-        With "usual speed" always among them.
+        With a speed always among them: the one that was typed, else the usual one.
     """
     usual = USUAL_SPEED_M_S
     slowed = _slowed(spectrum, track)
-    clues = [
-        Clue(
-            source="usual speed",
-            powers=(0, 1, 0),
-            value=float(np.log(usual.value / slowed)),
-            sigma=usual.sigma / usual.value,
-        )
-    ]
-    if known.speed_m_s is not None:
+    clues = []
+    if known.speed_m_s is None:
+        value, sigma = float(np.log(usual.value / slowed)), usual.sigma / usual.value
+        clues.append(Clue(source="usual speed", powers=(0, 1, 0), value=value, sigma=sigma))
+    else:
         value = float(np.log(known.speed_m_s / slowed))
         clues.append(Clue(source="speed", powers=(0, 1, 0), value=value, sigma=SPEED_SIGMA))
     clues += _lens_clues(known, clip)
@@ -260,7 +256,7 @@ def _face_clues(
                 sigma=float(np.hypot(CAMERA_SIGMA_M, STROKE_M.sigma)),
             )
         else:
-            behind = _behind(spectrum, track)
+            behind = _behind(spectrum, known, track)
         depth = known.distance_m - LINE_TO_NOCK_M.value + behind.value
         clues.append(
             Clue(
@@ -275,7 +271,7 @@ def _face_clues(
     if after is not None:
         away = float(_away(spectrum, after)[0])
         # The nock stops an arrow's length short of the face.
-        short = _arrow_length(known).value / (USUAL_SPEED_M_S.value * away)
+        short = _arrow_length(known).value / (_speed(known).value * away)
         late = (track.impact_sigma_s or 0.0) / away
         clues.append(
             Clue(
@@ -288,13 +284,20 @@ def _face_clues(
     return clues
 
 
-def _behind(spectrum: Spectrum, track: Track) -> Estimate:
+def _speed(known: Known) -> Estimate:
+    """Give the arrow's speed as it was typed, else as most arrows fly."""
+    if known.speed_m_s is None:
+        return USUAL_SPEED_M_S
+    return Estimate(value=known.speed_m_s, sigma=SPEED_SIGMA * known.speed_m_s)
+
+
+def _behind(spectrum: Spectrum, known: Known, track: Track) -> Estimate:
     """Tell how far the camera stands behind the nock as it leaves the string, from perspective.
 
     The singular time tells how far away the arrow is where it is first followed, once the speed is
     roughly known; it has flown some of that way by then.
     """
-    v, tau = USUAL_SPEED_M_S, spectrum.singular_time_s
+    v, tau = _speed(known), spectrum.singular_time_s
     late = to_release_s(track, _first(spectrum)) or UNSEEN_LATE_S
     away_s = max(tau.value - max(late.value, 0.0), 0.0)
     sigma_s = float(np.hypot(tau.sigma, late.sigma))

@@ -18,6 +18,7 @@ from classify.clues import SPEED_SIGMA, find_clues
 from classify.knowledge import causes_for
 from classify.label import Labelled, label_flight
 from classify.label_model import LabelModel, shipped_label_model
+from classify.nock_noise import believed_sigma_px
 from classify.physics import mm_per_degree, predict
 from classify.scale import clues_disagree, find_scale, priors_for, told_priors
 from classify.slow_swing import SlowSwing, slow_swing
@@ -51,16 +52,6 @@ POSSIBLE: Mapping[str, tuple[float, float]] = {
 """What could be met on a range, with much room; chosen here."""
 
 MOST_FACE_PX, MOST_SAID = 1e5, 10**300
-
-
-COMPRESSION_PX = 0.1
-"""Standard error that is added to that of every place of the nock: claims are true of places one by
-one, but compression and scenery push neighbouring places alike. Of 100 clear films, without it and
-`SHAPE_SHARE`, 2 sigma of a fast swing held 87 % instead of 97 %, and three more were refused."""
-
-SHAPE_SHARE = 0.03
-"""The same for a tail unlike the tracker's model of it, as a share of the nock's diameter: while
-the arrow is near, its vanes and what stands before it pull more than noise does."""
 
 LEAST_SURE = 0.9
 """Confidence in a path below which its flight gets no label (chosen here)."""
@@ -159,9 +150,10 @@ def measure(
 
 def _with_floor(track: Track) -> Track:
     """Widen a track's errors by what no pixel's noise tells of: compression and busy scenery."""
-    size = np.nan_to_num(track.tail_px)
-    floor = np.hypot(COMPRESSION_PX, SHAPE_SHARE * size)
-    return replace(track, sigma_px=np.hypot(track.sigma_px, floor[:, None]))
+    believed = np.stack(
+        [believed_sigma_px(sigma, track.tail_px) for sigma in track.sigma_px.T], axis=1
+    )
+    return replace(track, sigma_px=believed)
 
 
 def check_known(known: Known) -> None:

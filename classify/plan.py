@@ -12,8 +12,9 @@ from itertools import product
 
 import numpy as np
 
+from classify.clues import ARROW_LENGTH_M
 from classify.motion import GRAVITY_M_S2, distance_over_speed, fall_shape
-from classify.nock_noise import USUAL_NOISE, NockNoise
+from classify.nock_noise import USUAL_NOISE, NockNoise, believed_sigma_px
 from classify.physics import drag_per_m, flight_time_s, folded_band, mm_per_degree, predict
 from classify.plan_covariance import PlannedFlight, frequency_sigma_hz, smallest_swing_m
 from classify.plan_types import (
@@ -79,7 +80,7 @@ def plan_filming(
     >>> shot = Shot(distance_m=18.0, nock_diameter_m=0.0065, marking="bright")
     >>> plan = plan_filming(camera, Standing(behind_m=2.0, offset_m=0.4), shot)
     >>> plan.frames, plan.bending_passes_for
-    (80, ())
+    (77, ())
     """
     return _plan(camera, standing, shot, noise, _expected(shot), with_frequency=True)
 
@@ -240,10 +241,15 @@ class _View:
 def _view(
     camera: CameraSetting, standing: Standing, shot: Shot, noise: NockNoise, expected: Prediction
 ) -> _View:
-    """Fly the arrow past the frames: launched so that it strikes level with its release."""
+    """Fly the arrow past the frames: launched so that it strikes level with its release.
+
+    The nock stops an arrow's length before the target, as in what the reading reckons with.
+    """
     v, F = expected.speed_m_s.value, camera.zoomed_focal_px
-    T = flight_time_s(v, USUAL_DRAG_PER_M, shot.distance_m)
-    # the last of these times is the target itself
+    length_m = shot.arrow.length_m if shot.arrow is not None else None
+    way_m = shot.distance_m - (ARROW_LENGTH_M.value if length_m is None else length_m)
+    T = flight_time_s(v, USUAL_DRAG_PER_M, way_m)
+    # the last of these times is that of the point in the target
     t = np.append(np.arange(0.0, T, 1 / float(camera.frame_hz)), T)
     s, _ = distance_over_speed(t, USUAL_DRAG_PER_M * v)
     fall = GRAVITY_M_S2 / 2 * fall_shape(t, USUAL_DRAG_PER_M * v)[0]
@@ -265,7 +271,7 @@ def _view(
         up_m=up,
         climb_m_s=climb,
         nock_px=nock,
-        sigma_px=noise.sigma_px(nock, shot.marking),
+        sigma_px=believed_sigma_px(noise.sigma_px(nock, shot.marking), nock),
         inside=inside,
     )
 

@@ -16,10 +16,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from classify.chances import chi2_exceeded
-from classify.motion import PATH_LINEAR, PATH_NONLINEAR, Oscillation, Picture
+from classify.motion import (
+    PATH_LINEAR,
+    PATH_NONLINEAR,
+    Oscillation,
+    Picture,
+    distance_over_speed,
+)
 from classify.scan import false_alarm_gain
 from classify.separable import Solution
+from classify.slow_swing import JITTER_MM, shared_errors
 from classify.types import Estimate, Priors
 from tracker.types import FloatArray
 
@@ -48,6 +54,20 @@ POWER_95 = 1.6449
 """Standard deviations above a threshold at which a value passes it in 95 of 100 cases."""
 
 PHASES = 8
+
+FAST_ROOM = 1.4
+"""How much wider than its bound a fast swing is asked to be. The joint fit believes the noisiest of
+the bands that it leaves over, so that a swing must stand out from more than what it is told: of 40
+planned flights it found 30 at the bound, 35 at 1.15 times and all at twice it (2026-11-29)."""
+
+SEEN_SIGMAS = 2.0
+"""Standard errors of its own from which the reading shows a swing (`classify.label`)."""
+
+SLOW_BOUNDS_M = (1e-4, 0.2)
+"""Between these the smallest slow swing is sought: no arrow yaws by more than 25 degrees."""
+
+SLOW_HALVINGS, SLOW_PHASES = 9, 4
+"""To 1 % of the width; chosen here."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -85,6 +105,13 @@ class PlannedFlight:
     def picture(self) -> Picture:
         """The model of the joint fit at these times."""
         return Picture(t_s=self.t_s, oscillations=OSCILLATIONS)
+
+    @property
+    def jitter_px(self) -> FloatArray:
+        """(n,) motion of the nock that no mode describes, as the reading allows for."""
+        s, _ = distance_over_speed(self.t_s, self.priors.drag_per_s.value)
+        away_s = self.priors.singular_time_s.value + s
+        return 1e-3 * JITTER_MM * self.px_s_per_m / away_s
 
     def nonlinear(self) -> tuple[FloatArray, FloatArray]:
         """Give value and prior sigma of the nonlinear parameters.
@@ -131,8 +158,10 @@ class PlannedFlight:
         return np.concatenate([self.path, components.ravel()])
 
 
-def flight_covariance(flight: PlannedFlight, linear: FloatArray, sigma: FloatArray) -> FloatArray:
-    """Covariance of all parameters that the joint fit would claim.
+def flight_covariance(
+    flight: PlannedFlight, linear: FloatArray, sigma: FloatArray, *, shared: bool = False
+) -> FloatArray:
+    """Covariance of all parameters that the reading would claim.
 
     Parameters
     ----------
@@ -142,20 +171,32 @@ def flight_covariance(flight: PlannedFlight, linear: FloatArray, sigma: FloatArr
         (17,) linear parameters at which the model is linearised.
     sigma
         (9,) prior sigma of the nonlinear parameters.
+    shared
+        Whether neighbouring places share part of their error, as the reading allows for where it
+        tells the slow swing (`classify.slow_swing`); else as the joint fit takes them.
 
     Returns
     -------
     numpy.ndarray
-        (26, 26), nonlinear parameters first.
+        (26, 26), nonlinear parameters first; with shared errors eight more rows and columns at the
+        end, which stand for those.
     """
     theta, _ = flight.nonlinear()
     phi, dphi = flight.picture.columns(theta)
-    weight = np.tile(1 / flight.sigma_px, 2)
-    rows, p, q = len(weight), phi.shape[1], len(theta)
-    precision = np.full(p, (flight.priors.swing_m * flight.px_s_per_m) ** -2.0)
+    sigma_px = np.tile(flight.sigma_px, 2)
+    precision = np.full(phi.shape[1], (flight.priors.swing_m * flight.px_s_per_m) ** -2.0)
     precision[:PATH_LINEAR] = 0.0
     if flight.priors.fall_px_s is not None:
         precision[PATH_LINEAR - 1] = flight.priors.fall_px_s.sigma**-2.0
+    if shared:
+        errors = shared_errors(flight.t_s, np.stack([flight.sigma_px, flight.sigma_px], axis=1))
+        phi = np.concatenate([phi, errors], axis=1)
+        dphi = np.pad(dphi, ((0, 0), (0, 0), (0, errors.shape[1])))
+        linear = np.pad(linear, (0, errors.shape[1]))
+        precision = np.pad(precision, (0, errors.shape[1]), constant_values=1.0)
+        sigma_px = np.hypot(sigma_px, np.tile(flight.jitter_px, 2))
+    weight = 1 / sigma_px
+    rows, p, q = len(weight), phi.shape[1], len(theta)
     jacobian = np.zeros((rows + p + q, q + p))
     jacobian[:rows, :q] = (dphi @ linear).T * weight[:, None]
     jacobian[:rows, q:] = phi * weight[:, None]
@@ -172,11 +213,14 @@ def flight_covariance(flight: PlannedFlight, linear: FloatArray, sigma: FloatArr
 
 
 def smallest_swing_m(flight: PlannedFlight) -> tuple[float, float]:
-    """Smallest swing across that the fit would find in 95 of 100 flights, whatever its phase.
+    """Smallest swing across that the reading would show in 95 of 100 flights, whatever its phase.
 
-    The fit counts a swing as found once it lowers the weighted squares by more than noise alone
-    would (false alarms one in 500) and, for fast ones, by more than the Bayesian information
-    criterion asks for six parameters. A swing of size a lowers them by ``(a / sigma)²``.
+    A slow swing is shown once it is twice as wide as its error. That error grows with the swing, as
+    long as the clip leaves its frequency open: a slower and wider one looks almost the same.
+
+    The fit counts a fast swing as found once it lowers the weighted squares by more than noise
+    alone would (false alarms one in 500) and by more than the Bayesian information criterion asks
+    for six parameters. A swing of size a lowers them by ``(a / sigma)²``.
 
     Parameters
     ----------
@@ -186,26 +230,51 @@ def smallest_swing_m(flight: PlannedFlight) -> tuple[float, float]:
     Returns
     -------
     tuple of float
-        Yaw and fast swing, metres, zero to peak at the first frame.
+        Yaw of the frequency that is expected and fast swing, metres, zero to peak at the first
+        frame.
     """
+    return _smallest_slow_m(flight), _smallest_fast_m(flight)
+
+
+def _smallest_slow_m(flight: PlannedFlight) -> float:
+    """Halve, on a logarithmic scale, the span in which the smallest slow swing lies."""
+    low, high = np.log(SLOW_BOUNDS_M)
+    for _ in range(SLOW_HALVINGS):
+        middle = (low + high) / 2
+        size_m = float(np.exp(middle))
+        if size_m >= (SEEN_SIGMAS + POWER_95) * _slow_sigma_m(flight, size_m):
+            high = middle
+        else:
+            low = middle
+    return float(np.exp((low + high) / 2))
+
+
+def _slow_sigma_m(flight: PlannedFlight, size_m: float) -> float:
+    """Error of the width of a slow swing in its worst phase."""
+    _, sigma = flight.nonlinear()
+    first = len(sigma) + PATH_LINEAR + 4 * YAW
+    variance = []
+    for phase in np.pi * np.arange(SLOW_PHASES) / SLOW_PHASES:
+        linear = flight.linear((size_m, 0.0), float(phase))
+        C = flight_covariance(flight, linear, sigma, shared=True)
+        way = np.array([np.cos(phase), np.sin(phase)])
+        variance.append(way @ C[first : first + 2, first : first + 2] @ way)
+    return float(np.sqrt(max(variance))) / flight.px_s_per_m
+
+
+def _smallest_fast_m(flight: PlannedFlight) -> float:
     _, sigma = flight.nonlinear()
     C = flight_covariance(flight, flight.linear((0.0, 0.0), 0.0), sigma)
     span = float(flight.t_s[-1])
     grid = np.arange(FAST_FROM_HZ, max(flight.frame_hz / 2, FAST_FROM_HZ + 1), 0.25 / span)
-    needed = (
-        chi2_exceeded(FALSE_ALARM, 4),
-        max(6 * np.log(2 * len(flight.t_s)), false_alarm_gain(grid, span, FALSE_ALARM)),
-    )
-    smallest = []
-    for k, threshold in zip((YAW, FAST), needed, strict=True):
-        # the prior on its size is no part of what the clip tells: take it out again
-        first = len(sigma) + PATH_LINEAR + 4 * k
-        block = C[first : first + 2, first : first + 2]
-        size = (flight.priors.swing_m * flight.px_s_per_m) ** -2.0
-        told = np.linalg.eigvalsh(np.linalg.inv(block) - size * np.eye(2))[0]
-        worst = 1 / np.sqrt(max(told, 1e-12 * size))
-        smallest.append((np.sqrt(threshold) + POWER_95) * worst / flight.px_s_per_m)
-    return float(smallest[0]), float(smallest[1])
+    needed = max(6 * np.log(2 * len(flight.t_s)), false_alarm_gain(grid, span, FALSE_ALARM))
+    # the prior on its size is no part of what the clip tells: take it out again
+    first = len(sigma) + PATH_LINEAR + 4 * FAST
+    block = C[first : first + 2, first : first + 2]
+    size = (flight.priors.swing_m * flight.px_s_per_m) ** -2.0
+    told = np.linalg.eigvalsh(np.linalg.inv(block) - size * np.eye(2))[0]
+    worst = 1 / np.sqrt(max(told, 1e-12 * size))
+    return float((np.sqrt(needed) + POWER_95) * FAST_ROOM * worst) / flight.px_s_per_m
 
 
 def frequency_sigma_hz(flight: PlannedFlight, swing_m: tuple[float, float]) -> tuple[float, float]:
@@ -230,7 +299,9 @@ def frequency_sigma_hz(flight: PlannedFlight, swing_m: tuple[float, float]) -> t
     alone[places] = 100.0
     variance = np.zeros(2)
     for phase in np.pi * np.arange(PHASES) / PHASES:
-        C = flight_covariance(flight, flight.linear(swing_m, float(phase)), alone)
-        variance += np.diag(C)[places] / PHASES
+        linear = flight.linear(swing_m, float(phase))
+        for i, place in enumerate(places):
+            C = flight_covariance(flight, linear, alone, shared=i == YAW)
+            variance[i] += C[place, place] / PHASES
     yaw, fast = np.exp(theta[places]) * np.sqrt(variance)
     return float(yaw), float(fast)

@@ -87,7 +87,12 @@ def plan_verdict(plan: FilmingPlan, camera: CameraSetting, shot: Shot) -> tuple[
 
 def _slow(swing: SwingPlan) -> Message:
     key = "plan.slow_seen" if swing.enough else "plan.slow_missed"
-    return message(key, smallest_mm=swing.smallest_mm, wanted_mm=swing.wanted_mm)
+    return message(
+        key,
+        smallest_mm=swing.smallest_mm,
+        wanted_mm=swing.wanted_mm,
+        frequency_hz=swing.expected_hz,
+    )
 
 
 def _fast(swing: SwingPlan) -> Message:

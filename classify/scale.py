@@ -197,7 +197,8 @@ def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
         the fall: a moment that was no impact would make a pitch out of nothing.
     """
     before = priors.fall_px_s
-    if before is None or clues_disagree(clues) is not None:
+    clues, disagreement = _trusted(clues)
+    if before is None or disagreement:
         return priors
     weighed = weigh(tuple(clue for clue in clues if clue.source != "fall"))
     value, relative = _product(weighed, -SPEED_OVER_FOCAL)
@@ -280,6 +281,10 @@ def _rests_on(clues: tuple[Clue, ...]) -> list[str]:
 def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, ...]]:
     """Give the clues to believe, and what the coach should look at again.
 
+    What most archers shoot is no word of the coach's and no moment in the film: where all else
+    agrees without it, and leaving it out does as well as leaving out any word, this archer shoots
+    faster or slower than most, and no word is blamed for that.
+
     Clues that rest on one word of the coach's, or on one moment in the film, stand and fall
     together. Where chance does not explain how far the clues lie apart, those resting on the word
     that fits worst with all others are left out, as long as what remains agrees and says as much;
@@ -299,6 +304,9 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
     if not ways:
         return clues, ()
     ways.sort(key=lambda way: way[0])
+    for misfit, word, rest in ways:
+        if word == "usual speed" and misfit < ways[0][0] + AS_WELL and _agree(rest, misfit):
+            return rest, ()
     misfit, word, rest = ways[0]
     without = weigh(rest)
     gaps = [
@@ -313,7 +321,7 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
         percent=round(100 * float(np.expm1(max(abs(gap) for gap in gaps)))),
     )
     # what is left must not only agree: it must have something to agree about
-    agrees = len(rest) > 2 and misfit < chi2_exceeded(DISAGREE, len(rest) - 2)
+    agrees = len(rest) > 2 and _agree(rest, misfit)
     rivals = [way[2] for way in ways[1:] if way[0] < misfit + AS_WELL and way[2] != rest]
     if agrees and rivals:
         ratios = [weigh(kept).value @ SPEED_OVER_FOCAL for kept in (rest, *rivals)]
@@ -327,3 +335,8 @@ def _trusted(clues: tuple[Clue, ...]) -> tuple[tuple[Clue, ...], tuple[Message, 
         return rest, (told,)
     wider = float(np.sqrt(weighed.misfit / spare))
     return tuple(replace(clue, sigma=clue.sigma * wider) for clue in clues), (told,)
+
+
+def _agree(clues: tuple[Clue, ...], misfit: float) -> bool:
+    """Tell whether chance explains how far clues lie apart; two or fewer always agree."""
+    return len(clues) <= 2 or misfit < chi2_exceeded(DISAGREE, len(clues) - 2)

@@ -9,7 +9,14 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from classify.physics import centre_of_mass_m, complete, foc_percent, mass_kg, predict
+from classify.physics import (
+    broad_prediction,
+    centre_of_mass_m,
+    complete,
+    foc_percent,
+    mass_kg,
+    predict,
+)
 from classify.setup_sheet import SetUp, arrow_spec
 from classify.types import ArrowSpec, Estimate
 from classify.units import UNITS
@@ -181,13 +188,18 @@ def _frequencies(sheet: SetUp, spec: ArrowSpec) -> list[WorkedOut]:
     typed = sheet.si("arrow_speed")
     speed = None if typed is None else Estimate(value=typed, sigma=TYPED_SPEED_SIGMA * typed)
     expected = predict(spec, speed_m_s=speed)
+    lacking = not set(MASSES).isdisjoint(expected.assumed)
     bending = message(
-        "logbook.formula_bending",
+        "logbook.formula_bending_typical" if lacking else "logbook.formula_bending",
         spine=sheet.typed["spine"], length=sheet.typed["arrow_length"],
         hz=expected.bending_hz.value,
     )  # fmt: skip
+    # where the sheet leaves more open than knowing nothing, the usual yaw was taken
+    usual = expected.yaw_hz == broad_prediction(expected.speed_m_s).yaw_hz
     yaw = message(
-        "logbook.formula_yaw", speed_m_s=expected.speed_m_s.value, hz=expected.yaw_hz.value
+        "logbook.formula_yaw_usual" if usual else "logbook.formula_yaw",
+        speed_m_s=expected.speed_m_s.value,
+        hz=expected.yaw_hz.value,
     )
     return [
         _with_error("bending", expected.bending_hz, bending),

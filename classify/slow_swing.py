@@ -281,7 +281,7 @@ class _Flight:
             ),
             data=track.xy_px[rows].T.ravel(),
             weight=1.0 / np.sqrt(variance.T.ravel()),
-            drift=_drift(motion.time_s, np.sqrt(scale2) * sigma),
+            drift=shared_errors(motion.time_s, np.sqrt(scale2) * sigma),
             path=path,
             fast=np.array([[np.log(m.f_hz), m.decay_per_s] for m in fast]).reshape(-1),
             mean=np.array([np.log(tau.value), priors.drag_per_s.value, priors.roll_rad.value]),
@@ -422,11 +422,24 @@ class _Eased:
         return np.asarray(change), np.asarray(linear, dtype=np.float64)
 
 
-def _drift(time_s: FloatArray, sigma_px: FloatArray) -> FloatArray:
-    """(2 n, 2 k) smooth errors of the places, across and then up-down, each of unit variance.
+def shared_errors(time_s: FloatArray, sigma_px: FloatArray) -> FloatArray:
+    """Give the smooth errors that neighbouring places share.
 
     What pulls a place (vanes unlike the model, an edge of the scenery, compression) pulls the next
     one alike: such an error passes for slow swing and does not average out over the frames.
+
+    Parameters
+    ----------
+    time_s
+        (n,) of the places.
+    sigma_px
+        (n, 2) standard error of each, across and up-down.
+
+    Returns
+    -------
+    numpy.ndarray
+        (2 n, 2 k) columns, those of across and then those of up-down; each stands for one standard
+        error.
     """
     turn = np.pi * (time_s - time_s[0]) / (time_s[-1] - time_s[0])
     waves = np.cos(turn[:, None] * np.arange(DRIFT_WAVES)) * DRIFT

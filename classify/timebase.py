@@ -121,8 +121,13 @@ def check_time_base(
     if odds[claimed] < DOUBT:
         told = message("motion.rate_doubtful", claimed_hz=_hz(claimed), speed_m_s=round(speed))
         if sure:
+            measured = tuple(c for c in clues if c.source != "usual speed")
+            surely = (
+                not SLOWEST_M_S <= speed <= FASTEST_M_S
+                or _odds(measured, claimed, vouched=True)[claimed] < DOUBT
+            )
             told = message(
-                "motion.rate_wrong",
+                "motion.rate_wrong" if surely else "motion.rate_unusual",
                 claimed_hz=_hz(claimed),
                 speed_m_s=round(speed),
                 suggested_hz=_hz(best),

@@ -14,7 +14,7 @@ SETTINGS = {
     "zoom": "2",
     "behind-m": "2",
     "offset-m": "0.4",
-    "distance-m": "18",
+    "distance-m": "30",
     "nock-mm": "6.5",
     "marking": "bright",
 }

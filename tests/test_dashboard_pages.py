@@ -483,7 +483,7 @@ def test_no_verdict_stands_beside_a_number_it_was_not_made_from(
 ) -> None:
     """A number that cannot be gets a sentence that says what can, in place of the verdict."""
     done = app(plan)
-    assert "This film would show it" in html_of(done)
+    assert "This film would show part of it" in html_of(done)
     done.number_input(key=f"plan-{name}").set_value(number).run()
     assert not done.exception
     assert sentence in done.error[0].value

@@ -9,9 +9,9 @@ import pytest
 
 from classify.kinds import KINDS, circularity, folded_from, kind_probabilities
 from classify.label import chance_above, damping_ratio, label_flight
-from classify.physics.arrow import POPULATION
+from classify.physics import predict
 from classify.thresholds import parse_thresholds, shipped_thresholds
-from classify.types import Estimate, Limit, Mode, Motion, Prediction, Scale, Spectrum
+from classify.types import ArrowSpec, Estimate, Limit, Mode, Motion, Prediction, Scale, Spectrum
 from ui.words import say
 
 M_PER_PX_S = 0.02  # 55 m/s over 2750 px
@@ -278,22 +278,39 @@ def test_a_threshold_without_origin_is_refused():
         parse_thresholds("[swing]\nyaw_deg = { value = 0.6 }\n")
 
 
-@pytest.mark.parametrize(
-    ("from_", "assumed", "typical"),
-    [
-        ("broad prior", (), True),
-        ("broad prior", tuple(POPULATION), True),
-        ("broad prior", ("spine", "length_m"), False),
-        ("set-up", (), False),
-    ],
+SPINE_AND_LENGTH = ArrowSpec(spine=400.0, length_m=0.7112)
+WHOLE = ArrowSpec(
+    spine=600.0,
+    length_m=0.7239,
+    shaft_kg_per_m=0.01684,
+    point_kg=0.00648,
+    nock_kg=0.0005,
+    fletching_kg=0.0007,
+    diameter_m=0.0055,
+    vanes=3,
+    vane_length_m=0.044,
+    vane_height_m=0.008,
+    vane_from_nock_m=0.035,
 )
-def test_a_typical_arrow_is_not_called_this_arrow(from_, assumed, typical):
-    """Where nothing was said of the arrow, what is expected is that of a typical one."""
+
+
+@pytest.mark.parametrize(
+    ("arrow", "typical"),
+    [(None, True), (ArrowSpec(), True), (SPINE_AND_LENGTH, True), (WHOLE, False)],
+)
+def test_a_typical_arrow_is_not_called_this_arrow(arrow, typical):
+    """Where a typical arrow's yaw stands for that of this one, it is called so.
+
+    Spine and length alone tell how the shaft bends but not how the arrow yaws: 2.8 Hz, usual of
+    all, was said to be expected of this one.
+    """
+    prediction = predict(arrow, speed_m_s=None)
+    assert (prediction.yaw_hz.value == pytest.approx(2.8)) is typical
     told = label_flight(
         spectrum(mode(3.0, 20.0), mode(17.0, 8.0)),
         slow=None,
         scale=SCALE,
-        prediction=replace(BROAD, from_=from_, assumed=assumed),
+        prediction=prediction,
         mm_per_deg=Estimate(value=7.7, sigma=0.3),
         frame_hz=240.0,
         thresholds=shipped_thresholds(),

@@ -123,6 +123,37 @@ def test_frequencies_come_with_their_error():
     assert 1.7 < lines["yaw"].value < 4.5
 
 
+VANES = {
+    "shaft_diameter": "5.5 mm",
+    "vanes": "3",
+    "vane_length": "44 mm",
+    "vane_height": "8 mm",
+    "vane_from_nock": "35 mm",
+}
+
+
+def test_a_usual_number_is_not_shown_as_this_arrows():
+    """The formula that is shown is the one that gave the number.
+
+    Without the vanes 2.8 Hz, usual of all arrows, stood beside "vanes and nose against the arrow's
+    inertia", which give 2.2 Hz; without the weights nothing said that typical ones were taken.
+    """
+    sheets = {
+        "bare": {name: ARROW[name] for name in ("spine", "arrow_length")},
+        "weights": ARROW,
+        "all": {**ARROW, **VANES},
+    }
+    shown_as = {}
+    for name, sheet in sheets.items():
+        lines = {line.name: line for line in worked_out(fill_sheet(sheet))}
+        shown_as[name] = (lines["bending"].formula.key, lines["yaw"].formula.key)
+    assert shown_as == {
+        "bare": ("logbook.formula_bending_typical", "logbook.formula_yaw_usual"),
+        "weights": ("logbook.formula_bending", "logbook.formula_yaw_usual"),
+        "all": ("logbook.formula_bending", "logbook.formula_yaw"),
+    }
+
+
 def test_weighed_mass_that_differs_is_questioned():
     """An arrow weighed 10 % heavier than its parts is asked about, not refused."""
     lines = {line.name: line for line in worked_out(fill_sheet({**ARROW, "arrow_mass": "338 gr"}))}

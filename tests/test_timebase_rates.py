@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -14,7 +15,7 @@ from classify.timebase import TimeBase, check_time_base
 from classify.types import Known, Spectrum
 from tests.flight_clips import clip_of, coach_distance_m, face_px_of, with_clock
 from tests.simulated_tracks import Shot, Vibration, fly
-from ui.words import say
+from ui.words import LANGUAGES, say
 
 TRUE_HZ = 240
 
@@ -49,6 +50,7 @@ def verdict(
         "face": Known(face_diameter_m=size),
         "face and distance": Known(face_diameter_m=size, distance_m=distance),
         "focal length": Known(focal_px=shot.focal_px * (1 + rng.normal(0, 0.02))),
+        "speed and distance": Known(speed_m_s=shot.speed_m_s, distance_m=distance),
         "nothing": Known(),
     }[said]
     face = face_px_of(shot, size, rng)
@@ -75,6 +77,27 @@ def test_right_rate_is_left_alone(said, rng):
     """The true clock stands, whatever was said."""
     found = verdict(chance_shot(rng, 18.0), 1.0, said, rng)
     assert found == TimeBase(ok=True, messages=(), suggested_hz=None)
+
+
+def test_a_light_bow_is_told_how_to_be_believed(rng):
+    """At 30 m/s and with the distance alone only the usual speed speaks against the right rate.
+
+    The sentence says so, and does not say that fall and flight time were explained; with what it
+    asks for the rate stands, and a wrong one is still caught.
+    """
+    shot = replace(chance_shot(rng, 18.0), speed_m_s=30.0)
+    found = verdict(shot, 1.0, "distance", rng)
+    assert [told.key for told in found.messages] == ["motion.rate_unusual"]
+    far_off = verdict(shot, 8.0, "distance", rng)
+    assert [told.key for told in far_off.messages] == ["motion.rate_wrong"]
+    for language in LANGUAGES:
+        assert "--speed-m-s 35" in say(found.messages[0], language)
+    for said in ("speed and distance", "face and distance"):
+        assert verdict(shot, 1.0, said, rng).ok
+        for factor in (0.5, 2.0):
+            wrong = verdict(shot, factor, said, rng)
+            assert [told.key for told in wrong.messages] == ["motion.rate_wrong"]
+            assert wrong.suggested_hz == TRUE_HZ
 
 
 def test_unknown_rate_is_suggested_where_physics_can_tell(rng):

@@ -215,7 +215,7 @@ def test_plan_answers_to_the_frame_rate(dashboard: str, page: Page) -> None:
     """The verdict is there at once."""
     page.goto(f"{dashboard}/plan")
     settled(page)
-    expect(page.locator(".ts-card h2").first).to_have_text("This film would show it")
+    expect(page.locator(".ts-card h2").first).to_have_text("This film would show part of it")
 
 
 def test_what_was_set_is_still_there_after_a_reload(dashboard: str, page: Page) -> None:

@@ -48,6 +48,9 @@ Face = Literal["command", "page"]
 ENTRY = "entry"
 """Value of a message that names one thing a coach can give, as `entries` has it."""
 
+SOURCES = ("odd", "others")
+"""Values that name what a scale rests on, with commas between several."""
+
 
 @cache
 def entries(language: str, face: Face) -> Mapping[str, str]:
@@ -113,7 +116,15 @@ def say(message: Message, language: str = "en", face: Face = "command") -> str:
     values |= _with_errors(message.values) | dict(message.values)
     if ENTRY in values:
         values[ENTRY] = named.get(str(values[ENTRY]), values[ENTRY])
+    values |= {name: _sources(str(values[name]), language) for name in SOURCES if name in values}
     return template.format(**values)
+
+
+def _sources(names: str, language: str) -> str:
+    """Name what a scale rests on; a name that the catalogue lacks stays as it is."""
+    english, said = catalogue("en"), catalogue(language)
+    keys = {name: f"reading.source_{name.replace(' ', '_')}" for name in names.split(", ")}
+    return ", ".join(said.get(key, english.get(key, name)) for name, key in keys.items())
 
 
 def _with_errors(values: Mapping[str, Value]) -> dict[str, str]:
