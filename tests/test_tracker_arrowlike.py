@@ -47,7 +47,13 @@ def test_probability_is_that_of_scikit_learn() -> None:
     assert mine == pytest.approx(fitted.predict_proba(x)[:, 1], abs=1e-9)
 
 
-@pytest.mark.parametrize("misfits", [Misfits(), Misfits(walker=True, leaves_px=3.0)])
+@pytest.mark.parametrize(
+    "misfits",
+    [
+        pytest.param(Misfits(), marks=[pytest.mark.long, pytest.mark.endurance]),
+        Misfits(walker=True, leaves_px=3.0),
+    ],
+)
 def test_arrows_are_likelier_than_what_else_moves(tmp_path: Path, misfits: Misfits) -> None:
     """Of all paths through a small film the arrow's is claimed and no other is."""
     plan = small_flight(misfits)

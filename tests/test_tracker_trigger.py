@@ -84,6 +84,7 @@ def test_less_sudden_moments_come_after_the_others() -> None:
     assert any(abs(moment - began) <= 3 for moment in more)
 
 
+@pytest.mark.long
 def test_arrow_is_found_where_a_shaking_hand_hides_the_release() -> None:
     """At 120 frames a second, with 3.9 px of shake, its path is the true one to a pixel."""
     rng = np.random.default_rng([711, 31, DIFFICULTIES.index("hard")])

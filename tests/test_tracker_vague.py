@@ -71,6 +71,7 @@ def test_an_arrow_of_vague_places_is_shown_and_not_read(film: Path) -> None:
     assert reading.refused is not None
 
 
+@pytest.mark.long
 def test_an_unsure_path_of_vague_places_is_no_flight(film: Path) -> None:
     """It may be anything."""
     with patch.object(flight, "confidence", lambda *_: 0.85):
