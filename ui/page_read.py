@@ -29,6 +29,7 @@ from ui.known_input import parse_known
 from ui.picture_html import picture_html
 from ui.progress_line import stage_words
 from ui.reading_store import (
+    CALLED_OFF,
     GivingWayError,
     asked_for,
     followed_before,
@@ -39,6 +40,7 @@ from ui.reading_store import (
 from ui.rounds_part import attempt
 from ui.verdict import basis_html, causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
+from ui.way_out import note_stopped, offer_way_out, was_stopped
 
 _MOST_KEPT = 24
 _FIRST_DEMO = "demo-fishtailing"
@@ -68,7 +70,7 @@ def show_read() -> None:
         _hello(word)
         return
     said = told(shelf(), chosen.sha256, chosen.given)
-    result = read_with_progress(chosen, said, word)
+    result = read_with_progress(chosen, said, word, stoppable=True)
     if result is not None:
         _which_flight(chosen, result, word)
         show_result(chosen, result, word)
@@ -207,7 +209,12 @@ def _show_quietly(chosen: ChosenClip, word: Words, go_on: Progress) -> FlightVie
 
 
 def read_with_progress(
-    chosen: ChosenClip, said: Mapping[str, str], word: Words, *, among: bool = False
+    chosen: ChosenClip,
+    said: Mapping[str, str],
+    word: Words,
+    *,
+    among: bool = False,
+    stoppable: bool = False,
 ) -> ReadResult | None:
     """Read a clip, or take the reading that was made before.
 
@@ -221,26 +228,42 @@ def read_with_progress(
         The page's language.
     among
         Whether the page shows other clips too, so that it has to say which one is in trouble.
+    stoppable
+        Whether the page lets the coach call the reading off.
 
     Returns
     -------
     ReadResult or None
-        None if the clip or what was typed is no good; the page says why then.
+        None if the clip or what was typed is no good, or it was called off; the page says why.
     """
-    place = st.empty()
+    place, way_out = st.empty(), st.empty()
+    known: Known | None = None
+
+    def shown() -> Progress:
+        if stoppable and known is not None:
+            offer_way_out(way_out, chosen, known, word)
+        return progress_bar(place, word)
+
     try:
         known = parse_known(said)
+        if stoppable and was_stopped(chosen, known, word):
+            return None
         with asked_for(chosen.sha256), place, st.spinner(word("pages.reading")):
-            result = kept_reading(
-                chosen.path, chosen.sha256, known, lambda: progress_bar(place, word)
-            )
+            result = kept_reading(chosen.path, chosen.sha256, known, shown)
     except InputError as mistake:
+        way_out.empty()
+        if stoppable and known is not None and mistake.message.key == CALLED_OFF:
+            place.empty()
+            note_stopped(chosen, known)
+            was_stopped(chosen, known, word)
+            return None
         why = word.safe(mistake.message)
         if among:
             why = f"{word.safe(message('pages.beside_trouble', name=chosen.name))} {why}"
         place.error(why)
         return None
     place.empty()
+    way_out.empty()
     return result
 
 
