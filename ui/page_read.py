@@ -37,6 +37,7 @@ from ui.reading_store import (
     others_wait,
     read_ahead,
 )
+from ui.remove_clip import remove_clip_part, show_removed
 from ui.rounds_part import attempt
 from ui.verdict import basis_html, causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
@@ -66,6 +67,7 @@ def show_read() -> None:
     except InputError as mistake:
         st.error(word.safe(mistake.message))
         return
+    show_removed(word)
     if chosen is None:
         _hello(word)
         return
@@ -82,6 +84,7 @@ def show_read() -> None:
     else:
         take_back_part(chosen, word)
     _known_part(chosen, said, word, open_=result is None or result.reading.refused is not None)
+    remove_clip_part(chosen, word)
 
 
 def _hello(word: Words) -> None:
