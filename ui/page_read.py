@@ -22,7 +22,7 @@ from ui.correction_part import correction_part, opinion_html, take_back_part
 from ui.corrections import told
 from ui.curves import curves_of
 from ui.dash_words import Words, page_words
-from ui.flight_views import FlightViews, flight_views
+from ui.flight_views import FlightViews, film_cut_html, flight_views
 from ui.kept_readings import Kept
 from ui.known_form import known_form
 from ui.known_input import parse_known
@@ -352,6 +352,9 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
             ),
             language=word.language,
         )
+        cut = film_cut_html(result.track, word)
+        if cut:
+            st.html(cut)
         table = modes_html(reading, word)
         if table:
             st.html(table)
