@@ -131,7 +131,7 @@ def record(
 
 
 def refuse_flight(
-    book: LogbookFile, version: Version, *, clip_sha256: str, flight: int, dated: str
+    book: LogbookFile, version: Version, *, clip_sha256: str, flight: int | None, dated: str
 ) -> None:
     """Refuse a flight of a film that could not be kept, before minutes are spent on reading it.
 
@@ -140,7 +140,8 @@ def refuse_flight(
     book, version
         Logbook, and the version of the set-up.
     clip_sha256, flight
-        Of the film, and the flight's number in it from 0.
+        Of the film, and the flight's number in it from 0; None for that of a click, of which only
+        its reading tells which it is.
     dated
         ISO date.
 
@@ -151,6 +152,8 @@ def refuse_flight(
     """
     with book.reading() as db:
         not_before_first(db, version.setup_id, dated)
+    if flight is None:
+        return
     unread = {"reading": {"flight": {"flight": flight}}}
     _refuse_twice(evidence_of(book, version), unread, clip_sha256)
 

@@ -26,15 +26,40 @@ def same_flight(first: Payload, first_film: str | None, second: Payload, film: s
     Returns
     -------
     bool
-        With both films: whether film and number are the same. Without: whether the readings are,
-        unless they were refused, since refusals hold nothing to tell two films apart by.
+        With both films: whether film and number are the same, or, where one was found by a click,
+        film and frames: a click on any arrow of a film is read as its flight 0. Without: whether
+        the readings are, unless they were refused, since refusals hold nothing to tell two films
+        apart by.
     """
     if first_film is not None and film is not None:
-        return first_film == film and flight_number(first) == flight_number(second)
+        return first_film == film and _same_in_film(first, second)
     if was_refused(first) or was_refused(second):
         return False
     one, other = first["reading"], second["reading"]
     return all(one.get(name) == other.get(name) for name in MEASURED)
+
+
+def _same_in_film(first: Payload, second: Payload) -> bool:
+    """Tell whether two payloads of one film are of one flight."""
+    if not (_clicked(first) or _clicked(second)):
+        return flight_number(first) == flight_number(second)
+    # a click on an arrow that is found without one too is followed through the same frames
+    frames = _frames(first)
+    return None not in frames and frames == _frames(second)
+
+
+def _clicked(payload: Payload) -> bool:
+    return _flight_facts(payload).get("found_by") == "click"
+
+
+def _frames(payload: Payload) -> tuple[object, object]:
+    facts = _flight_facts(payload)
+    return facts.get("first_frame"), facts.get("last_frame")
+
+
+def _flight_facts(payload: Payload) -> Mapping[str, object]:
+    facts = payload["reading"].get("flight")
+    return facts if isinstance(facts, Mapping) else {}
 
 
 def was_refused(payload: Payload) -> bool:
@@ -44,8 +69,7 @@ def was_refused(payload: Payload) -> bool:
 
 def flight_number(payload: Payload) -> int:
     """Give the number of a kept flight within its film, from 0."""
-    facts = payload["reading"].get("flight")
-    number = facts.get("flight") if isinstance(facts, Mapping) else None
+    number = _flight_facts(payload).get("flight")
     return number if isinstance(number, int) else 0
 
 
@@ -64,9 +88,14 @@ def each_once(flights: Sequence[tuple[str | None, Payload]]) -> list[Payload]:
     list
         Payloads in their order; where one of the same flight was refused, the other.
     """
-    kept: dict[object, Payload] = {}
-    for k, (film, payload) in enumerate(flights):
-        key = k if film is None else (film, flight_number(payload))
-        if key not in kept or was_refused(kept[key]):
-            kept[key] = payload
-    return list(kept.values())
+    kept: list[Payload] = []
+    rows_of: dict[str, list[int]] = {}
+    for film, payload in flights:
+        rows = [] if film is None else rows_of.setdefault(film, [])
+        same = next((row for row in rows if _same_in_film(kept[row], payload)), None)
+        if same is None:
+            rows.append(len(kept))
+            kept.append(payload)
+        elif was_refused(kept[same]):
+            kept[same] = payload
+    return kept

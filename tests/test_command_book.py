@@ -13,12 +13,12 @@ from click.testing import CliRunner
 from classify import logbook
 from classify.casebook import open_case, propose
 from classify.clip_store import keep_clip
-from classify.evidence_book import decisions_of, record
-from classify.evidence_once import each_once
+from classify.evidence_book import decisions_of, record, refuse_flight
+from classify.evidence_once import each_once, same_flight
 from classify.logbook_file import LogbookFile
 from tests.made_logbook import READING, made_logbook
 from tests.made_readings import made_reading, made_result, write_made_film
-from tracker.types import message
+from tracker.types import InputError, message
 from ui.command import main
 
 BARE = "6,0 5,1 7,-1"
@@ -286,6 +286,46 @@ def test_a_flight_is_kept_once(started, film, tmp_path):
     path.write_text(json.dumps(READING))
     started("reading", "Fern", str(path), *DATED)
     assert "already" in started("reading", "Fern", str(path), *DATED, status=2)
+
+
+def test_a_clicked_flight_is_told_from_the_first_by_its_frames():
+    """A click on another arrow is another flight, one on the first arrow is the first flight."""
+
+    def kept(found_by, first, last):
+        facts = {"flight": 0, "found_by": found_by, "first_frame": first, "last_frame": last}
+        return {"reading": {**READING, "flight": facts}}
+
+    first, again = kept("itself", 30, 110), kept("click", 30, 110)
+    other, refused = kept("click", 34, 119), kept("click", None, None)
+    assert same_flight(first, "a", again, "a")
+    assert not same_flight(first, "a", other, "a")
+    assert not same_flight(other, "a", first, "a")
+    assert same_flight(other, "a", dict(other), "a")
+    assert not same_flight(other, "a", other, "b")
+    assert not same_flight(refused, "a", refused, "a")
+    flights = [("a", first), ("a", again), ("a", other), ("b", other), ("a", other)]
+    assert each_once(flights) == [first, other, other]
+
+
+def test_a_click_on_another_arrow_is_kept_beside_the_first_flight(tmp_path):
+    """Both stand in the logbook; before it is read nothing is said of a clicked one."""
+    book, _, first, _ = made_logbook(tmp_path / "made")
+    clip = keep_clip(book, write_made_film(tmp_path / "two.mp4"))
+    facts = {"flight": 0, "found_by": "itself", "first_frame": 30, "last_frame": 110}
+    newest = logbook.versions(book, first.setup_id)[-1]
+
+    def keep(**changed):
+        payload = {"reading": {**READING, "flight": {**facts, **changed}}}
+        return record(book, newest, "flight", payload, dated="2026-03-01", clip_sha256=clip.sha256)
+
+    keep()
+    asked = {"clip_sha256": clip.sha256, "dated": "2026-03-01"}
+    with pytest.raises(InputError, match="kept_already"):
+        refuse_flight(book, newest, flight=0, **asked)
+    refuse_flight(book, newest, flight=None, **asked)
+    keep(found_by="click", first_frame=34, last_frame=119)
+    with pytest.raises(InputError, match="kept_already"):
+        keep(found_by="click")
 
 
 def test_each_flight_of_a_film_counts_once(tmp_path):

@@ -407,6 +407,20 @@ def test_a_click_beside_the_arrow_is_taken_back_where_the_refusal_stands(
     assert shelf.last(made_clip, "click") == {"click": ""}
 
 
+def test_a_film_that_ends_before_its_flight_says_so(
+    made_clip: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On its page and side by side, with both numbers; a flight shown whole has no such line."""
+    cut = "The film ends before the flight does"
+    assert cut not in html_of(app(read, clip=made_clip))
+    st.cache_resource.clear()
+    monkeypatch.setattr("ui.flight_views.MOST_FRAMES", 30)
+    done = app(read, clip=made_clip)
+    assert not done.exception
+    assert f"{cut}: it shows the first 30 of 74 frames" in html_of(done)
+    assert html_of(app(beside, left=made_clip, right=made_clip)).count(cut) == 2
+
+
 def test_what_the_coach_sees_can_be_taken_back(made_clip: str, shelf: Shelf) -> None:
     """The line beside the verdict goes; the notes keep both."""
     shelf.note(made_clip, "opinion", {"label": "clean", "why": "steady"})

@@ -183,6 +183,9 @@ def choose_clip(word: Words) -> ChosenClip | None:
     """
     token, chosen = _open_clip(word)
     named = choices(word)
+    if chosen is not None:
+        # one that was removed is still opened from the logbook
+        named.setdefault(chosen.token, chosen.name)
     left, right = st.columns([1, 1])
     with left:
         picked = st.selectbox(
@@ -220,6 +223,12 @@ def _open_clip(word: Words) -> tuple[str, ChosenClip | None]:
     else:
         st.session_state[_OPEN] = token
     return token, chosen
+
+
+def leave_clip() -> None:
+    """Turn to no clip, as before one was chosen."""
+    st.session_state.pop(_OPEN, None)
+    st.query_params.pop("clip", None)
 
 
 def _go(token: str) -> None:

@@ -142,7 +142,11 @@ def flight_command(
     check_file(clip)
     known_here = known_with_sheet(known_from(typed), it.archer, newest)
     refuse_flight(
-        it.book, newest, clip_sha256=file_sha256(clip), flight=known_here.flight, dated=dated
+        it.book,
+        newest,
+        clip_sha256=file_sha256(clip),
+        flight=known_here.flight if known_here.click is None else None,
+        dated=dated,
     )
     with progress_on_stderr(language) as progress:
         result = read_clip(clip, known=known_here, progress=progress)

@@ -180,6 +180,24 @@ def _note(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words)
         st.rerun()
 
 
+def take_back_quietly(chosen: ChosenClip, kind: NoteKind, word: Words) -> bool:
+    """Take back what was said of one kind, without drawing the page anew.
+
+    Parameters
+    ----------
+    chosen, kind
+        The clip, and what about it.
+    word
+        The page's language.
+
+    Returns
+    -------
+    bool
+        False if that cannot be kept; the page says why.
+    """
+    return attempt(word, lambda: shelf().note(chosen.sha256, kind, _BLANK[kind]))
+
+
 def _take_back(chosen: ChosenClip, kind: NoteKind, word: Words, *, where: str = "back") -> None:
     now = shelf().last(chosen.sha256, kind)
     if not now or not any(now.values()):

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from html import escape
 from pathlib import Path
 
 from classify.apart import frames_of
 from classify.read_result import ReadResult
 from tracker.types import ByteArray, Track
 from ui.curves import Curves, curves_of
+from ui.dash_words import Words
 from ui.films import Film, Framing, follow_film, framing_for
 from ui.stills import path_picture, scene_picture, strobe_picture
 
@@ -141,3 +143,27 @@ def flight_frames(path: Path, track: Track) -> dict[int, ByteArray]:
     """
     first = track.first_frame
     return frames_of(path, first, min(track.last_frame, first + MOST_FRAMES - 1))
+
+
+def film_cut_html(track: Track | None, word: Words) -> str:
+    """Say where the pictures of a long flight end before it does.
+
+    Parameters
+    ----------
+    track
+        The flight, if there is one.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        HTML; empty for a flight that is shown whole.
+    """
+    if track is None:
+        return ""
+    frames = track.last_frame - track.first_frame + 1
+    if frames <= MOST_FRAMES:
+        return ""
+    said = word("pages.film_cut", shown=MOST_FRAMES, frames=frames)
+    return f'<p class="ts-note">{escape(said)}</p>'

@@ -12,6 +12,7 @@ from collections.abc import Callable, Hashable
 from typing import Generic, TypeVar
 
 Made = TypeVar("Made")
+_TICK_S = 0.25
 
 
 class Kept(Generic[Made]):
@@ -29,7 +30,9 @@ class Kept(Generic[Made]):
         self._making: dict[Hashable, threading.Lock] = {}
         self._lock = threading.Lock()
 
-    def get(self, key: Hashable, make: Callable[[], Made]) -> Made:
+    def get(
+        self, key: Hashable, make: Callable[[], Made], meanwhile: Callable[[], None] | None = None
+    ) -> Made:
         """Give what is kept under a key, or make it.
 
         Parameters
@@ -38,6 +41,8 @@ class Kept(Generic[Made]):
             What it depends on.
         make
             Called at most once at a time for a key; what it raises is not kept.
+        meanwhile
+            Called a few times a second while somebody else makes it; what it raises ends the wait.
 
         Returns
         -------
@@ -46,7 +51,10 @@ class Kept(Generic[Made]):
         """
         with self._lock:
             gate = self._making.setdefault(key, threading.Lock())
-        with gate:
+        while not gate.acquire(timeout=-1 if meanwhile is None else _TICK_S):
+            if meanwhile is not None:
+                meanwhile()
+        try:
             with self._lock:
                 if key in self._made:
                     self._made.move_to_end(key)
@@ -58,3 +66,5 @@ class Kept(Generic[Made]):
                     self._made.popitem(last=False)
                 self._making.pop(key, None)
             return made
+        finally:
+            gate.release()

@@ -18,7 +18,7 @@ from ui.corrections import told
 from ui.curves import Curves, curves_of, since_release
 from ui.dash_words import Words, page_words
 from ui.films import Film
-from ui.flight_views import flight_views, reach_for
+from ui.flight_views import film_cut_html, flight_views, reach_for
 from ui.kept_readings import Kept
 from ui.linked import asked_for_in_address, page_link
 from ui.page_read import read_quietly, read_with_progress
@@ -174,6 +174,10 @@ def _show_drawn(drawn: list[_Drawn], word: Words) -> None:
         pictures=pictures,
         language=word.language,
     )
+    for chosen, result, _ in drawn:
+        cut = film_cut_html(result.track, word)
+        if cut:
+            st.html(f'<p class="ts-note">{escape(chosen.name)}</p>{cut}')
 
 
 def _difference_html(found: Difference, word: Words) -> str:

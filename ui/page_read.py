@@ -22,13 +22,14 @@ from ui.correction_part import correction_part, opinion_html, take_back_part
 from ui.corrections import told
 from ui.curves import curves_of
 from ui.dash_words import Words, page_words
-from ui.flight_views import FlightViews, flight_views
+from ui.flight_views import FlightViews, film_cut_html, flight_views
 from ui.kept_readings import Kept
 from ui.known_form import known_form
 from ui.known_input import parse_known
 from ui.picture_html import picture_html
 from ui.progress_line import stage_words
 from ui.reading_store import (
+    CALLED_OFF,
     GivingWayError,
     asked_for,
     followed_before,
@@ -36,9 +37,11 @@ from ui.reading_store import (
     others_wait,
     read_ahead,
 )
+from ui.remove_clip import remove_clip_part, show_removed
 from ui.rounds_part import attempt
 from ui.verdict import basis_html, causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
+from ui.way_out import note_stopped, offer_way_out, was_stopped
 
 _MOST_KEPT = 24
 _FIRST_DEMO = "demo-fishtailing"
@@ -64,11 +67,12 @@ def show_read() -> None:
     except InputError as mistake:
         st.error(word.safe(mistake.message))
         return
+    show_removed(word)
     if chosen is None:
         _hello(word)
         return
     said = told(shelf(), chosen.sha256, chosen.given)
-    result = read_with_progress(chosen, said, word)
+    result = read_with_progress(chosen, said, word, stoppable=True)
     if result is not None:
         _which_flight(chosen, result, word)
         show_result(chosen, result, word)
@@ -80,6 +84,7 @@ def show_read() -> None:
     else:
         take_back_part(chosen, word)
     _known_part(chosen, said, word, open_=result is None or result.reading.refused is not None)
+    remove_clip_part(chosen, word)
 
 
 def _hello(word: Words) -> None:
@@ -207,7 +212,12 @@ def _show_quietly(chosen: ChosenClip, word: Words, go_on: Progress) -> FlightVie
 
 
 def read_with_progress(
-    chosen: ChosenClip, said: Mapping[str, str], word: Words, *, among: bool = False
+    chosen: ChosenClip,
+    said: Mapping[str, str],
+    word: Words,
+    *,
+    among: bool = False,
+    stoppable: bool = False,
 ) -> ReadResult | None:
     """Read a clip, or take the reading that was made before.
 
@@ -221,26 +231,42 @@ def read_with_progress(
         The page's language.
     among
         Whether the page shows other clips too, so that it has to say which one is in trouble.
+    stoppable
+        Whether the page lets the coach call the reading off.
 
     Returns
     -------
     ReadResult or None
-        None if the clip or what was typed is no good; the page says why then.
+        None if the clip or what was typed is no good, or it was called off; the page says why.
     """
-    place = st.empty()
+    place, way_out = st.empty(), st.empty()
+    known: Known | None = None
+
+    def shown() -> Progress:
+        if stoppable and known is not None:
+            offer_way_out(way_out, chosen, known, word)
+        return progress_bar(place, word)
+
     try:
         known = parse_known(said)
+        if stoppable and was_stopped(chosen, known, word):
+            return None
         with asked_for(chosen.sha256), place, st.spinner(word("pages.reading")):
-            result = kept_reading(
-                chosen.path, chosen.sha256, known, lambda: progress_bar(place, word)
-            )
+            result = kept_reading(chosen.path, chosen.sha256, known, shown)
     except InputError as mistake:
+        way_out.empty()
+        if stoppable and known is not None and mistake.message.key == CALLED_OFF:
+            place.empty()
+            note_stopped(chosen, known)
+            was_stopped(chosen, known, word)
+            return None
         why = word.safe(mistake.message)
         if among:
             why = f"{word.safe(message('pages.beside_trouble', name=chosen.name))} {why}"
         place.error(why)
         return None
     place.empty()
+    way_out.empty()
     return result
 
 
@@ -326,6 +352,9 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
             ),
             language=word.language,
         )
+        cut = film_cut_html(result.track, word)
+        if cut:
+            st.html(cut)
         table = modes_html(reading, word)
         if table:
             st.html(table)

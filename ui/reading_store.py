@@ -9,7 +9,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -25,6 +25,15 @@ from ui.kept_readings import Kept
 from ui.shelf import Shelf, data_folder
 
 _MOST_KEPT = 48
+CALLED_OFF = "pages.called_off"
+"""What is said of a film whose following was called off."""
+
+_STAGE_LOCK = threading.Lock()
+_stages: dict[Hashable, tuple[str, float]] = {}
+"""How far the following of each film is, by `followed_of`."""
+_off: Counter[Hashable] = Counter()
+"""How often it was called off."""
+
 _LOG = logging.getLogger("tailsway.dashboard")
 
 
@@ -55,7 +64,8 @@ def kept_reading(
     known
         What the coach knows.
     progress
-        Called, if the film has to be followed, for something to report to.
+        Called, if the film has to be followed or somebody else is at it, for something to report
+        to.
     gives_way
         Whether no page waits for it yet, so that what one waits for goes first.
 
@@ -67,28 +77,90 @@ def kept_reading(
     Raises
     ------
     InputError
-        If the film cannot be read.
+        If the film cannot be read, or was called off meanwhile.
     """
     results, followed_films = _results(), _followed()
     fresh: list[ReadResult] = []
+    shown: list[Progress] = []
+    film = followed_of(sha256, known)
+    calls = _calls_off(film)
+
+    def go_on() -> None:
+        if _calls_off(film) != calls:
+            raise InputError(CALLED_OFF)
+
+    def tell(stage: str, share: float) -> None:
+        go_on()
+        if not shown:
+            shown.append(progress())
+        shown[0](stage, share)
+
+    def note(stage: str, share: float) -> None:
+        # a page that waits for the same film, in a tab that was loaded again, shows this too
+        with _STAGE_LOCK:
+            _stages[film] = stage, share
+        tell(stage, share)
+
+    def wait() -> None:
+        with _STAGE_LOCK:
+            stage, share = _stages.get(film, ("wait", 0.0))
+        tell(stage, share)
 
     def follow() -> Followed:
         before = _on_disk().load(path, sha256, known)
         if before is not None:
             return before
-        fresh.append(read_clip(path, known=known, progress=progress(), gives_way=gives_way))
+        go_on()  # whoever waited for one that was called off does not begin it anew
+        try:
+            fresh.append(read_clip(path, known=known, progress=note, gives_way=gives_way))
+        finally:
+            with _STAGE_LOCK:
+                _stages.pop(film, None)
         _on_disk().keep(fresh[0].followed, sha256, known)
         return fresh[0].followed
 
     def make() -> ReadResult:
         # The film is followed again only if what the tracker is told has changed.
-        followed = followed_films.get((sha256, known.capture_hz, known.click), follow)
+        followed = followed_films.get(film, follow, wait)
         return fresh[0] if fresh else read_followed(followed, known=known)
 
     try:
-        return results.get((sha256, known), make)
+        return results.get((sha256, known), make, wait)
     except InputError as mistake:
         raise _named(mistake, path, sha256) from None
+
+
+def followed_of(sha256: str, known: Known) -> Hashable:
+    """Give what following a film depends on.
+
+    Parameters
+    ----------
+    sha256, known
+        As for `kept_reading`.
+
+    Returns
+    -------
+    Hashable
+        The same for two readings that follow the film once.
+    """
+    return sha256, known.capture_hz, known.click
+
+
+def call_off(film: Hashable) -> None:
+    """End the following of a film for all who wait for it, those in other tabs included.
+
+    Parameters
+    ----------
+    film
+        By `followed_of`. Whoever asks for it after this has it followed anew.
+    """
+    with _STAGE_LOCK:
+        _off[film] += 1
+
+
+def _calls_off(film: Hashable) -> int:
+    with _STAGE_LOCK:
+        return _off[film]
 
 
 def _named(mistake: InputError, path: Path, sha256: str) -> InputError:

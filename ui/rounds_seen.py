@@ -135,7 +135,11 @@ def _flight(at: AtHand) -> None:
         said = told(shelf(), chosen.sha256, chosen.given)
         known = known_with_sheet(parse_known(said), at.case.archer, at.case.newest)
         refuse_flight(
-            at.book, at.case.newest, clip_sha256=chosen.sha256, flight=known.flight, dated=day
+            at.book,
+            at.case.newest,
+            clip_sha256=chosen.sha256,
+            flight=known.flight if known.click is None else None,
+            dated=day,
         )
         result = kept_reading(chosen.path, chosen.sha256, known, lambda: progress_bar(place, word))
         kept = keep_clip(at.book, chosen.path)

@@ -19,7 +19,7 @@ from typing import IO, Literal
 
 import platformdirs
 
-from classify.clip_store import safe_name, stored_name, write_card
+from classify.clip_store import safe_name, stored_name, write_card, write_lasting
 from classify.logbook_file import now
 from tracker.types import InputError
 
@@ -43,12 +43,15 @@ class ShelvedClip:
         Where it is kept.
     added
         When, ISO 8601 in UTC.
+    removed
+        Whether the coach took it out of the list; whoever has its address still finds it.
     """
 
     sha256: str
     name: str
     path: Path
     added: str
+    removed: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -111,7 +114,7 @@ class Shelf:
         Returns
         -------
         ShelvedClip
-            The same clip again if it was on the shelf already.
+            The same clip again if it was on the shelf already; one that was removed is back.
 
         Raises
         ------
@@ -144,6 +147,9 @@ class Shelf:
 
     def _settle(self, part: Path, sha256: str, name: str) -> ShelvedClip:
         known = self.clip(sha256)
+        if known is not None and known.removed:
+            self.bring_back(sha256)
+            return self.clip(sha256) or known
         if known is not None:
             return known
         plain = safe_name(name)
@@ -178,12 +184,13 @@ class Shelf:
         try:
             said = json.loads(facts.read_text(encoding="utf-8"))
             file, name, added = str(said["file"]), str(said["name"]), str(said["added"])
+            removed = "removed" in said
         except (OSError, ValueError, KeyError, TypeError):
             return None  # broken by a power cut; giving the film again writes it anew
         path = self._clips / file
         if Path(file).name != file or not path.is_file():
             return None
-        return ShelvedClip(sha256=sha256, name=name, path=path, added=added)
+        return ShelvedClip(sha256=sha256, name=name, path=path, added=added, removed=removed)
 
     def clips(self) -> list[ShelvedClip]:
         """List the clips.
@@ -191,14 +198,57 @@ class Shelf:
         Returns
         -------
         list of ShelvedClip
-            The newest first.
+            The newest first, without those that were removed.
         """
         found = (self.clip(facts.stem) for facts in self._clips.glob("*.json"))
         return sorted(
-            (clip for clip in found if clip is not None),
+            (clip for clip in found if clip is not None and not clip.removed),
             key=lambda clip: clip.added,
             reverse=True,
         )
+
+    def remove(self, sha256: str) -> None:
+        """Take a clip out of the list; its film stays, since the logbook may rest on it.
+
+        Parameters
+        ----------
+        sha256
+            Hash of its content.
+
+        Raises
+        ------
+        InputError
+            If that cannot be written; it is in the list as before then.
+        """
+        self._write_removed(sha256, now())
+
+    def bring_back(self, sha256: str) -> None:
+        """Put a clip that was removed into the list again.
+
+        Parameters
+        ----------
+        sha256
+            Hash of its content.
+
+        Raises
+        ------
+        InputError
+            If that cannot be written.
+        """
+        self._write_removed(sha256, None)
+
+    def _write_removed(self, sha256: str, when: str | None) -> None:
+        if self.clip(sha256) is None:
+            return
+        card = self._clips / f"{sha256}.json"
+        try:
+            said = json.loads(card.read_text(encoding="utf-8"))
+            said.pop("removed", None)
+            if when is not None:
+                said["removed"] = when
+            write_lasting(card, json.dumps(said, ensure_ascii=False) + "\n")
+        except OSError as mistake:
+            raise _unwritten(card, mistake) from None
 
     def note(self, sha256: str, kind: NoteKind, said: Mapping[str, str]) -> None:
         """Add to what was said about a clip.

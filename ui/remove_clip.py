@@ -1,0 +1,69 @@
+"""The part of a page where a coach takes a clip out of the list, and brings it back."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from tracker.types import message
+from ui.clip_chooser import ChosenClip, leave_clip, shelf
+from ui.dash_words import Words
+from ui.rounds_part import attempt
+
+_REMOVED = "clip-removed"
+
+
+def remove_clip_part(chosen: ChosenClip, word: Words) -> None:
+    """Offer to take a clip of the coach's own out of the list, or to bring it back.
+
+    Parameters
+    ----------
+    chosen
+        The clip; nothing is offered for a shipped one.
+    word
+        The page's language.
+    """
+    kept = None if chosen.demo is not None else shelf().clip(chosen.sha256)
+    if kept is None:
+        return
+    key = chosen.sha256[:12]
+    if kept.removed:
+        said = word("pages.clip_was_removed")
+        st.html(f'<p class="ts-note">{escape(said)}</p>')
+        if st.button(word("pages.clip_bring_back"), key=f"bring-back-{key}") and attempt(
+            word, lambda: shelf().bring_back(chosen.sha256)
+        ):
+            st.rerun()
+        return
+    with st.expander(word("pages.remove_clip"), key=f"remove-clip-{key}"):
+        st.warning(word.safe(message("pages.remove_clip_sure", name=chosen.name)))
+        if st.button(word("rounds.remove_yes"), key=f"remove-clip-yes-{key}") and attempt(
+            word, lambda: shelf().remove(chosen.sha256)
+        ):
+            st.session_state[_REMOVED] = chosen
+            leave_clip()
+            st.rerun()
+
+
+def show_removed(word: Words) -> None:
+    """Say which clip was removed last, as long as no other is chosen, and offer to undo it.
+
+    Parameters
+    ----------
+    word
+        The page's language.
+    """
+    removed: ChosenClip | None = st.session_state.get(_REMOVED)
+    if removed is None:
+        return
+    if st.query_params.get("clip"):
+        st.session_state.pop(_REMOVED)
+        return
+    st.success(word.safe(message("rounds.removed", name=removed.name)))
+    if st.button(word("pages.clip_bring_back"), key="bring-clip-back") and attempt(
+        word, lambda: shelf().bring_back(removed.sha256)
+    ):
+        st.session_state.pop(_REMOVED)
+        st.query_params["clip"] = removed.token
+        st.rerun()
