@@ -6,6 +6,7 @@ The same flight twice would look like two arrows and make every error smaller th
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from math import nan
 
 from classify.evidence_payload import Payload
 
@@ -27,9 +28,9 @@ def same_flight(first: Payload, first_film: str | None, second: Payload, film: s
     -------
     bool
         With both films: whether film and number are the same, or, where one was found by a click,
-        film and frames: a click on any arrow of a film is read as its flight 0. Without: whether
-        the readings are, unless they were refused, since refusals hold nothing to tell two films
-        apart by.
+        whether they flew at the same time: a click on any arrow of a film is read as its flight 0.
+        Without: whether the readings are, unless they were refused, since refusals hold nothing to
+        tell two films apart by.
     """
     if first_film is not None and film is not None:
         return first_film == film and _same_in_film(first, second)
@@ -43,18 +44,23 @@ def _same_in_film(first: Payload, second: Payload) -> bool:
     """Tell whether two payloads of one film are of one flight."""
     if not (_clicked(first) or _clicked(second)):
         return flight_number(first) == flight_number(second)
-    # a click on an arrow that is found without one too is followed through the same frames
-    frames = _frames(first)
-    return None not in frames and frames == _frames(second)
+    # whether a click set a path right or only repeated it: what flies at one time is one flight
+    (begins, ends), (begins_too, ends_too) = _frames(first), _frames(second)
+    both = min(ends, ends_too) - max(begins, begins_too)
+    return 2 * both > min(ends - begins, ends_too - begins_too)
 
 
 def _clicked(payload: Payload) -> bool:
     return _flight_facts(payload).get("found_by") == "click"
 
 
-def _frames(payload: Payload) -> tuple[object, object]:
+def _frames(payload: Payload) -> tuple[float, float]:
+    """First and last frame; those that nobody told are no number, and overlap with nothing."""
     facts = _flight_facts(payload)
-    return facts.get("first_frame"), facts.get("last_frame")
+    first, last = facts.get("first_frame"), facts.get("last_frame")
+    if isinstance(first, int) and isinstance(last, int):
+        return first, last
+    return nan, nan
 
 
 def _flight_facts(payload: Payload) -> Mapping[str, object]:

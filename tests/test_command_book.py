@@ -289,14 +289,14 @@ def test_a_flight_is_kept_once(started, film, tmp_path):
 
 
 def test_a_clicked_flight_is_told_from_the_first_by_its_frames():
-    """A click on another arrow is another flight, one on the first arrow is the first flight."""
+    """A click on a later arrow is another flight; one on what flies with the first is the first."""
 
     def kept(found_by, first, last):
         facts = {"flight": 0, "found_by": found_by, "first_frame": first, "last_frame": last}
         return {"reading": {**READING, "flight": facts}}
 
-    first, again = kept("itself", 30, 110), kept("click", 30, 110)
-    other, refused = kept("click", 34, 119), kept("click", None, None)
+    first, again = kept("itself", 30, 110), kept("click", 33, 119)
+    other, refused = kept("click", 340, 419), kept("click", None, None)
     assert same_flight(first, "a", again, "a")
     assert not same_flight(first, "a", other, "a")
     assert not same_flight(other, "a", first, "a")
@@ -323,7 +323,7 @@ def test_a_click_on_another_arrow_is_kept_beside_the_first_flight(tmp_path):
     with pytest.raises(InputError, match="kept_already"):
         refuse_flight(book, newest, flight=0, **asked)
     refuse_flight(book, newest, flight=None, **asked)
-    keep(found_by="click", first_frame=34, last_frame=119)
+    keep(found_by="click", first_frame=340, last_frame=419)
     with pytest.raises(InputError, match="kept_already"):
         keep(found_by="click")
 
