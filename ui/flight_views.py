@@ -8,11 +8,11 @@ from pathlib import Path
 
 from classify.apart import frames_of
 from classify.read_result import ReadResult
-from tracker.types import ByteArray, Track
+from tracker.types import ByteArray, Track, message
 from ui.curves import Curves, curves_of
-from ui.dash_words import Words
 from ui.films import Film, Framing, follow_film, framing_for
 from ui.stills import path_picture, scene_picture, strobe_picture
+from ui.words import say
 
 MOST_FRAMES = 900
 """Chosen here: a flight of 3.75 s at 240 frames a second; more would fill the memory."""
@@ -145,15 +145,15 @@ def flight_frames(path: Path, track: Track) -> dict[int, ByteArray]:
     return frames_of(path, first, min(track.last_frame, first + MOST_FRAMES - 1))
 
 
-def film_cut_html(track: Track | None, word: Words) -> str:
+def film_cut_html(track: Track | None, language: str) -> str:
     """Say where the pictures of a long flight end before it does.
 
     Parameters
     ----------
     track
         The flight, if there is one.
-    word
-        The page's language.
+    language
+        Two letters.
 
     Returns
     -------
@@ -165,5 +165,5 @@ def film_cut_html(track: Track | None, word: Words) -> str:
     frames = track.last_frame - track.first_frame + 1
     if frames <= MOST_FRAMES:
         return ""
-    said = word("pages.film_cut", shown=MOST_FRAMES, frames=frames)
+    said = say(message("pages.film_cut", shown=MOST_FRAMES, frames=frames), language)
     return f'<p class="ts-note">{escape(said)}</p>'

@@ -175,7 +175,7 @@ def _show_drawn(drawn: list[_Drawn], word: Words) -> None:
         language=word.language,
     )
     for chosen, result, _ in drawn:
-        cut = film_cut_html(result.track, word)
+        cut = film_cut_html(result.track, word.language)
         if cut:
             st.html(f'<p class="ts-note">{escape(chosen.name)}</p>{cut}')
 

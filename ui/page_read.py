@@ -352,7 +352,7 @@ def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
             ),
             language=word.language,
         )
-        cut = film_cut_html(result.track, word)
+        cut = film_cut_html(result.track, word.language)
         if cut:
             st.html(cut)
         table = modes_html(reading, word)
