@@ -6,7 +6,6 @@ import time
 from pathlib import Path
 
 import pytest
-import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 import ui.reading_store
@@ -16,15 +15,6 @@ from tests.made_readings import made_reading, made_result, write_made_film
 from tracker.types import InputError, Progress
 from ui.page_round import the_queue
 from ui.shelf import Shelf
-
-
-@pytest.fixture
-def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
-    """Give an empty shelf that the page uses."""
-    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
-    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
-    st.cache_resource.clear()
-    return Shelf(tmp_path)
 
 
 @pytest.fixture

@@ -33,15 +33,6 @@ from ui.page_round import table_html
 from ui.shelf import Shelf
 
 
-@pytest.fixture
-def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
-    """Give an empty shelf that the pages use."""
-    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
-    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
-    st.cache_resource.clear()
-    return Shelf(tmp_path)
-
-
 def answering(answer: Reading | InputError) -> Callable[..., ReadResult]:
     """Give a pipeline that answers what it is told to."""
 

@@ -6,7 +6,6 @@ import threading
 from pathlib import Path
 
 import pytest
-import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 import ui.reading_store
@@ -20,15 +19,6 @@ from ui.shelf import Shelf
 
 CLICK = Click(frame=5, x_px=30.0, y_px=20.0)
 WAIT_S = 20.0
-
-
-@pytest.fixture
-def shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Shelf:
-    """Give an empty shelf that the pages use."""
-    monkeypatch.setenv("TAILSWAY_FOLDER", str(tmp_path))
-    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
-    st.cache_resource.clear()
-    return Shelf(tmp_path)
 
 
 @pytest.fixture
