@@ -238,7 +238,8 @@ def test_the_look_is_not_learnt_from_the_bow() -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("number", [24, pytest.param(38, marks=pytest.mark.endurance)])
+@pytest.mark.endurance
+@pytest.mark.parametrize("number", [24, 38])
 def test_a_dull_arrow_behind_what_moves_by_the_bow(number: int) -> None:
     """Bow and archer leave smoother paths than a dull arrow does: it is searched for once more."""
     rng = np.random.default_rng([6, number, 1])
