@@ -20,7 +20,7 @@ import numpy as np
 from classify.chances import rice_below
 from classify.kinds import KINDS, kind_probabilities
 from classify.label_model import LabelModel, Showing
-from classify.physics import broad_prediction
+from classify.physics import yaw_is_usual
 from classify.slow_swing import SlowSwing
 from classify.thresholds import Thresholds
 from classify.types import (
@@ -490,7 +490,7 @@ def _reasons(
                 values["ratio"] = line.frequency_hz / prediction.yaw_hz.value
             elif line.kind == "bending":
                 values["expected_hz"] = prediction.bending_hz.value
-            usual = "_usual" if line.kind in SWINGING and _usual_yaw(prediction) else ""
+            usual = "_usual" if line.kind in SWINGING and yaw_is_usual(prediction) else ""
             reasons.append(Message(f"label.{line.kind}_{direction}{usual}", values))
     if wobble:
         reasons.append(message("label.wobble_points_to"))
@@ -514,15 +514,6 @@ def _left_open(
         return ()
     key = f"label.clean_open_{'across' if axis == ACROSS else 'up_down'}"
     return (message(key, limit_mm=limits[axis], threshold_mm=threshold_mm),)
-
-
-def _usual_yaw(prediction: Prediction) -> bool:
-    """Tell whether a typical arrow's yaw stands for that of this one.
-
-    It does where nobody said anything of the arrow, and where the sheet leaves more open than
-    knowing nothing at all.
-    """
-    return prediction.yaw_hz == broad_prediction(prediction.speed_m_s).yaw_hz
 
 
 def _unseen(

@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from classify.physics import (
-    broad_prediction,
     centre_of_mass_m,
     complete,
     foc_percent,
     mass_kg,
     predict,
+    yaw_is_usual,
 )
 from classify.setup_sheet import SetUp, arrow_spec
 from classify.types import ArrowSpec, Estimate
@@ -194,10 +194,8 @@ def _frequencies(sheet: SetUp, spec: ArrowSpec) -> list[WorkedOut]:
         spine=sheet.typed["spine"], length=sheet.typed["arrow_length"],
         hz=expected.bending_hz.value,
     )  # fmt: skip
-    # where the sheet leaves more open than knowing nothing, the usual yaw was taken
-    usual = expected.yaw_hz == broad_prediction(expected.speed_m_s).yaw_hz
     yaw = message(
-        "logbook.formula_yaw_usual" if usual else "logbook.formula_yaw",
+        "logbook.formula_yaw_usual" if yaw_is_usual(expected) else "logbook.formula_yaw",
         speed_m_s=expected.speed_m_s.value,
         hz=expected.yaw_hz.value,
     )

@@ -121,7 +121,7 @@ def check_time_base(
     if odds[claimed] < DOUBT:
         told = message("motion.rate_doubtful", claimed_hz=_hz(claimed), speed_m_s=round(speed))
         if sure:
-            measured = tuple(c for c in clues if c.source != "usual speed")
+            measured = _measured(clues)
             surely = (
                 not SLOWEST_M_S <= speed <= FASTEST_M_S
                 or _odds(measured, claimed, vouched=True)[claimed] < DOUBT
@@ -161,11 +161,15 @@ def _odds(clues: tuple[Clue, ...], claimed: Fraction, *, vouched: bool) -> dict[
     return {hz: w / whole for hz, w in weight.items()}
 
 
+def _measured(clues: tuple[Clue, ...]) -> tuple[Clue, ...]:
+    """Leave what was seen or said, without what most archers shoot."""
+    return tuple(c for c in clues if c.source != "usual speed")
+
+
 def _speed_m_s(clues: tuple[Clue, ...], claimed: Fraction, rate: Fraction) -> float:
     """Arrow speed that the clues, all but the usual one, imply at a capture rate."""
-    measured = tuple(c for c in clues if c.source != "usual speed")
     loose = Clue(source="usual speed", powers=(0, 1, 0), value=float(np.log(55.0)), sigma=2.0)
-    weighed = weigh((*measured, loose), float(np.log(float(rate / claimed))))
+    weighed = weigh((*_measured(clues), loose), float(np.log(float(rate / claimed))))
     return float(np.exp(weighed.value[1]))
 
 

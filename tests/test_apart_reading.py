@@ -17,7 +17,6 @@ from typing import Protocol
 
 import numpy as np
 import pytest
-from threadpoolctl import threadpool_limits
 
 import classify.pipeline
 from classify.apart import GIB, Limits, ReadingProcesses
@@ -86,12 +85,8 @@ def same(one: object, other: object) -> None:
 
 
 def read_here(film: Path) -> ReadResult:
-    """Read a film in this process, with one thread for linear algebra as in those apart.
-
-    With more the last bits of a sum may differ.
-    """
-    with threadpool_limits(limits=1, user_api="blas"):
-        return classify.pipeline.read_clip(film, known=KNOWN)
+    """Read a film in this process."""
+    return classify.pipeline.read_clip(film, known=KNOWN)
 
 
 def meddle(signal_number: int) -> Progress:

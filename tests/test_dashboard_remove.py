@@ -15,6 +15,7 @@ from classify.logbook_file import LogbookFile
 from classify.read_result import ReadResult
 from tests.denied import largest_file
 from tests.made_readings import made_reading, made_result, write_made_film
+from tests.pressed_pages import pressed
 from tracker.types import InputError
 from ui.clip_chooser import choices, demo_tokens
 from ui.dash_words import Words
@@ -51,13 +52,6 @@ def opened(token: str) -> AppTest:
     return done
 
 
-def press(page: AppTest, label: str) -> AppTest:
-    """Press a button."""
-    done = next(button for button in page.button if button.label == label).click().run()
-    assert not done.exception
-    return done
-
-
 def test_a_clip_leaves_the_list_and_comes_back(
     shelf: Shelf, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -65,11 +59,11 @@ def test_a_clip_leaves_the_list_and_comes_back(
     monkeypatch.setattr("ui.page_read.first_demo_ahead", lambda _word: None)
     with write_made_film(tmp_path / "made.mp4").open("rb") as stream:
         token = shelf.keep(stream, "made.mp4").sha256
-    page = press(opened(token), "Yes, remove")
+    page = pressed(opened(token), "Yes, remove")
     assert page.success[0].value == "Removed: made.mp4."
     assert "clip" not in page.query_params
     assert list(choices(Words("en"))) == demo_tokens()
-    page = press(page, "Bring the clip back")
+    page = pressed(page, "Bring the clip back")
     assert page.query_params["clip"] in (token, [token])
     assert not page.success
     assert next(iter(choices(Words("en")))) == token
@@ -95,7 +89,7 @@ def test_what_the_logbook_keeps_of_a_removed_clip_stays(shelf: Shelf, tmp_path: 
     there = find_clip(book, token)
     assert there is not None
     assert there.path.read_bytes() == film.read_bytes()
-    page = press(opened(token), "Bring the clip back")
+    page = pressed(opened(token), "Bring the clip back")
     assert not page.warning or "goes from the list" in page.warning[0].value
     assert [clip.sha256 for clip in shelf.clips()] == [token]
 

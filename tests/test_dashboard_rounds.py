@@ -18,6 +18,7 @@ from classify.setup_sheet import sheet_fields
 from fixtures.season import play_season
 from tests.made_logbook import BARE, READING, TYPED, made_logbook
 from tests.made_readings import made_result
+from tests.pressed_pages import pressed
 from ui.dash_words import Words
 from ui.seen_words import seen_words
 from ui.shelf import Shelf
@@ -418,13 +419,6 @@ def adding(tmp_path, monkeypatch):
         return page.button_group(f"add-kind-{key}").set_value(kind).run()
 
     return seen, key, add
-
-
-def pressed(page: AppTest, label: str) -> AppTest:
-    """Press a button."""
-    done = next(b for b in page.button if b.label == label).click().run()
-    assert not done.exception
-    return done
 
 
 def clicked(page: AppTest, key: str) -> AppTest:

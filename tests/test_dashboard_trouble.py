@@ -21,6 +21,7 @@ from classify.logbook_file import LogbookFile, looked_over
 from classify.logbook_undo import delete
 from tests.denied import denied, largest_file
 from tests.made_logbook import made_logbook
+from tests.pressed_pages import pressed
 from tests.test_logbook_hurt import PAGE, damage
 from tracker.types import InputError
 from ui.command import main
@@ -69,13 +70,6 @@ def opened(page, **query) -> AppTest:
     for name, value in query.items():
         test.query_params[name] = value
     done = test.run()
-    assert not done.exception
-    return done
-
-
-def pressed(page: AppTest, label: str) -> AppTest:
-    """Press a button."""
-    done = next(button for button in page.button if button.label == label).click().run()
     assert not done.exception
     return done
 

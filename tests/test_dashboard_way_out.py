@@ -12,6 +12,7 @@ import ui.reading_store
 from classify.read_result import ReadResult
 from classify.types import Known
 from tests.made_readings import made_reading, made_result, write_made_film
+from tests.pressed_pages import pressed
 from tracker.types import Click, InputError, Progress
 from ui.corrections import click_text
 from ui.reading_store import CALLED_OFF, call_off, followed_of, kept_reading
@@ -60,13 +61,6 @@ def open_(page: object, token: str) -> AppTest:
     test = AppTest.from_function(page, default_timeout=30)  # type: ignore[arg-type]
     test.query_params["clip"] = token
     done = test.run()
-    assert not done.exception
-    return done
-
-
-def press(page: AppTest, label: str) -> AppTest:
-    """Press a button."""
-    done = next(button for button in page.button if button.label == label).click().run()
     assert not done.exception
     return done
 
@@ -141,7 +135,7 @@ def test_a_page_whose_reading_was_called_off_offers_to_begin_anew(
     assert begun == [1]
     assert page.run().info
     assert begun == [1]
-    page = press(page, "Read it after all")
+    page = pressed(page, "Read it after all")
     assert not page.info
     assert begun == [1, 1]
 
@@ -149,7 +143,7 @@ def test_a_page_whose_reading_was_called_off_offers_to_begin_anew(
 def test_beneath_the_bar_a_reading_is_stopped(clicked: str) -> None:
     """The button calls it off, and the page does not begin anew by itself."""
     before = ui.reading_store._calls_off(followed_of(clicked, Known(click=CLICK)))
-    page = press(open_(way_out, clicked), "Stop reading")
+    page = pressed(open_(way_out, clicked), "Stop reading")
     assert "stopped" in page.info[0].value
     assert ui.reading_store._calls_off(followed_of(clicked, Known(click=CLICK))) == before + 1
 
@@ -157,7 +151,7 @@ def test_beneath_the_bar_a_reading_is_stopped(clicked: str) -> None:
 def test_beneath_the_bar_a_click_is_taken_back(clicked: str, shelf: Shelf) -> None:
     """The reading with it ends, the click is gone, and without one there is none to take back."""
     before = ui.reading_store._calls_off(followed_of(clicked, Known(click=CLICK)))
-    page = press(open_(way_out, clicked), "Take the click on the nock back")
+    page = pressed(open_(way_out, clicked), "Take the click on the nock back")
     assert shelf.last(clicked, "click") == {"click": ""}
     assert ui.reading_store._calls_off(followed_of(clicked, Known(click=CLICK))) == before + 1
     assert [button.label for button in page.button] == ["Stop reading"]

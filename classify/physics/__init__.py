@@ -29,7 +29,7 @@ from classify.physics.flight import (
     reynolds,
     speed_after_m_s,
 )
-from classify.physics.prediction import broad_prediction, mm_per_degree, predict
+from classify.physics.prediction import broad_prediction, mm_per_degree, predict, yaw_is_usual
 from classify.physics.spine import (
     OLDER_SPINE_RATIO,
     older_to_standard_spine,
@@ -70,5 +70,6 @@ __all__ = [
     "speed_after_m_s",
     "spine_to_stiffness",
     "stiffness_to_spine",
+    "yaw_is_usual",
     "yaw_motion",
 ]

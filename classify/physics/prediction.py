@@ -154,6 +154,23 @@ def broad_prediction(speed_m_s: Estimate) -> Prediction:
     )
 
 
+def yaw_is_usual(prediction: Prediction) -> bool:
+    """Tell whether a typical arrow's yaw stands for that of this one.
+
+    Parameters
+    ----------
+    prediction
+        Of `predict`.
+
+    Returns
+    -------
+    bool
+        True where nobody said anything of the arrow, and where its sheet leaves more open than
+        knowing nothing at all.
+    """
+    return prediction.yaw_hz == broad_prediction(prediction.speed_m_s).yaw_hz
+
+
 def _checked(speed: Estimate) -> Estimate:
     need_positive("speed_m_s", speed.value)
     need_not_negative("speed sigma_m_s", speed.sigma)
