@@ -61,7 +61,7 @@ def test_a_sample_of_spoilt_films(tmp_path: Path) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("count", [300, pytest.param(2106, marks=pytest.mark.endurance)])
+@pytest.mark.parametrize("count", [120, pytest.param(2106, marks=pytest.mark.endurance)])
 def test_many_spoilt_films(tmp_path: Path, count: int) -> None:
     """Spoilt films, crowds of streams and giants: no mistake of ours, none without an end."""
     made = sources(tmp_path, flights=False)

@@ -288,9 +288,10 @@ def test_mutated_zips(tmp_path, good):
 
 
 @pytest.mark.long
-def test_a_thousand_mutated_zips(tmp_path, good):
-    """A thousand of them."""
-    _survives(tmp_path, good, 1000, seed=6)
+@pytest.mark.parametrize("count", [250, pytest.param(1000, marks=pytest.mark.endurance)])
+def test_many_mutated_zips(tmp_path, good, count):
+    """Hundreds of them."""
+    _survives(tmp_path, good, count, seed=6)
 
 
 def _twisted(head, rng: random.Random) -> None:

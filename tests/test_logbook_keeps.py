@@ -461,7 +461,7 @@ def test_killed_while_saving(tmp_path):
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("times", [20, pytest.param(100, marks=pytest.mark.endurance)])
+@pytest.mark.parametrize("times", [8, pytest.param(100, marks=pytest.mark.endurance)])
 def test_killed_again_and_again_while_saving(tmp_path, times):
     """Kills at random moments lose nothing that was acknowledged; the file opens."""
     _kill_while_saving(tmp_path, times, seed=42)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -37,6 +38,12 @@ what was found is as dark as the shaft, for no nock is sold so (tuned on rendere
 
 LEARN_FROM, FEWEST_LEARNT = 9, 5
 """Frames the look is learnt from, and without which it is not (chosen here)."""
+
+AGAIN_FROM, FEWEST_AGAIN = 14, 6
+"""Frames a dull look is learnt from once more, and without which it is not (chosen here)."""
+
+AGAIN_PX = (1.8, 6.0)
+"""Diameters of the nock in them, pixels: a smaller one shows no shape (chosen here)."""
 
 ALIKE_LEVELS = 45.0
 """Grey levels by which a nock may seem brighter or darker from frame to frame (chosen here)."""
@@ -98,23 +105,78 @@ def learn(along: Along) -> bool:
     # nocks are sold to be seen: a dark one must explain the pixels clearly better
     best = trials[-1] if _worse(trials[-1], trials[0]) < CLEARLY else trials[0]
     if best.look.nock < SEEN_LEVEL:
-        shafts_end = abs(best.look.nock - best.look.shaft) < SHAFT_LEVELS
         behind = _behind(along, patches, best)
-        if _worse(behind, best) < (NO_NOCK if shafts_end else BEHIND):
+        if _worse(behind, best) < (NO_NOCK if _shafts_end(best.look) else BEHIND):
             best = behind
-    along.look, spots = best.look, best.spots.copy()
-    for row, pose in zip(rows, best.poses, strict=True):
-        spots[row] = along.footage.motion(row).to_reference(pose.xy_px[None])[0]
-    along.expected = along.expect(spots)
+    along.look = best.look
+    along.expected = along.expect(_spots(along, patches, best))
     return True
+
+
+def learn_again(along: Along, poses: Mapping[int, Pose]) -> bool:
+    """Fit the look of a dull nock once more, from more frames and with its vanes told apart.
+
+    The first lesson saw few frames and a plain ring about the nock: of dull arrows the brightest
+    vane was often taken for the nock, or the end of the shaft.
+
+    Parameters
+    ----------
+    along
+        Its look is replaced; where the nock turns out to lie behind, so is what is expected.
+    poses
+        By frame, what was placed and is believed.
+
+    Returns
+    -------
+    bool
+        Whether there is a new look.
+    """
+    diameter = along.look.size_px_s / along.depth
+    rows = [row for row in poses if AGAIN_PX[0] < diameter[row] < AGAIN_PX[1]]
+    if along.look.nock >= SEEN_LEVEL or len(rows) < FEWEST_AGAIN:
+        return False
+    spread = np.unique(np.linspace(0, len(rows) - 1, AGAIN_FROM).astype(int)).tolist()
+    cut = [(rows[k], along.patch(rows[k])) for k in spread]
+    patches = [patch for _, patch in cut if patch is not None]
+    if len(patches) < FEWEST_AGAIN:
+        return False
+    spots = np.full((along.n, 2), np.nan)
+    for row, pose in poses.items():
+        spots[row] = along.footage.motion(row).to_reference(pose.xy_px[None])[0]
+    before = [poses[patch.row] for patch in patches]
+    same = _fitted(along, patches, along.look, before, spots)
+    behind = _behind(along, patches, same)
+    if _worse(behind, same) < (NO_NOCK if _shafts_end(same.look) else BEHIND):
+        along.expected = along.expect(_spots(along, patches, behind))
+        same = behind
+    along.look = same.look
+    return True
+
+
+def _shafts_end(look: Look) -> bool:
+    """Whether what was found is as dark as the shaft: no nock is sold so."""
+    return abs(look.nock - look.shaft) < SHAFT_LEVELS
+
+
+def _spots(along: Along, patches: list[Patch], trial: _Trial) -> FloatArray:
+    """(n, 2) where a trial began, and where it ended in its own frames."""
+    spots = trial.spots.copy()
+    for patch, pose in zip(patches, trial.poses, strict=True):
+        spots[patch.row] = along.footage.motion(patch.row).to_reference(pose.xy_px[None])[0]
+    return spots
 
 
 def _trial(along: Along, patches: list[Patch], look: Look, spots: FloatArray) -> _Trial:
     """Fit a look to patches from where the nock may be, (n, 2) reference coordinates."""
+    raw = [along.footage.motion(p.row).to_raw(spots[p.row : p.row + 1])[0] for p in patches]
+    return _fitted(along, patches, look, [Pose.at(one, 1) for one in raw], spots)
+
+
+def _fitted(
+    along: Along, patches: list[Patch], look: Look, poses: list[Pose], spots: FloatArray
+) -> _Trial:
+    """Fit a look to patches from poses, of which `spots` are the places."""
     aheads = [along.ahead(patch.row) for patch in patches]
-    poses = [
-        Pose.at(along.footage.motion(p.row).to_raw(spots[p.row : p.row + 1])[0], 1) for p in patches
-    ]
     look, poses = fit_look(patches, look, poses, aheads, rounds=4)
     costs = [patch_cost(p, look, q, a) for p, q, a in zip(patches, poses, aheads, strict=True)]
     return _Trial(look=look, poses=poses, costs=np.array(costs) + 0.5, spots=spots)
@@ -125,17 +187,18 @@ def _behind(along: Along, patches: list[Patch], trial: _Trial) -> _Trial:
 
     Where a dull nock is about as bright as the wall, the end of the shaft stands out more.
     """
-    spots, levels = trial.spots.copy(), []
+    spots, levels, poses = trial.spots.copy(), [], []
     for row in rows_of(spots).tolist():
         spots[row] -= _back(along, row, trial.look)
     for patch, pose in zip(patches, trial.poses, strict=True):
         at = pose.xy_px - _back(along, patch.row, trial.look)
+        poses.append(Pose.at(at, len(pose.sectors)))
         spots[patch.row] = along.footage.motion(patch.row).to_reference(at[None])[0]
         column, line = pixel_of(patch, at)
         if 0 <= column < len(patch.x_px) and 0 <= line < len(patch.y_px):
             levels.append(float(patch.picture[line, column]))
     level = float(np.median(levels)) if levels else trial.look.nock
-    return _trial(along, patches, replace(trial.look, nock=level), spots)
+    return _fitted(along, patches, replace(trial.look, nock=level), poses, spots)
 
 
 def _back(along: Along, row: int, look: Look) -> FloatArray:

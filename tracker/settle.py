@@ -16,7 +16,7 @@ import numpy.typing as npt
 from tracker.along import LEAST_SIZE_PX, Along, rows_of
 from tracker.footage import Footage
 from tracker.landing import landing
-from tracker.lesson import CLEAR_CONTRAST, FEWEST_LEARNT, learn
+from tracker.lesson import CLEAR_CONTRAST, FEWEST_LEARNT, learn, learn_again
 from tracker.likeness import from_segment, pixel_of, tails
 from tracker.path import Guess, Perspective, Sky
 from tracker.refine import Placed, Pose, place
@@ -161,6 +161,7 @@ def settle(
         return None
     work.place_all(rounds=3)
     work.smooth_and_repeat()
+    work.learn_again()
     work.follow_back()
     work.follow_on()
     return work.result()
@@ -261,6 +262,14 @@ class _Work(Along):
                 return
             self.search_from = int(rows[0])
             self._place(again, rounds=6)
+
+    def learn_again(self) -> None:
+        """Learn the look of a dull nock from all that was placed, and place it once more."""
+        xy, sigma, _, _ = self._claimed()
+        kept = self._course(xy, sigma).kept().tolist()
+        if learn_again(self, {row: self.placed[row].pose for row in kept}):
+            self.place_all()
+            self.smooth_and_repeat()
 
     def follow_back(self) -> None:
         """Follow the arrow towards the release, each frame expected from the later ones.
