@@ -32,6 +32,25 @@ def test_the_nock_is_followed_and_not_the_shafts_end(
     assert np.median(away / truth.tail_px[rows]) < 1 / 3
 
 
+@pytest.mark.parametrize(("vane_luma", "index_luma", "seed"), [(190.0, 60.0, 5), (100.0, 230.0, 4)])
+def test_a_dull_nock_is_told_from_brighter_vanes(
+    vane_luma: float, index_luma: float, seed: int, tmp_path: Path
+) -> None:
+    """By median places lie within a third of the nock's width; once it was 0.4 and 0.8."""
+    plan = small_flight()
+    arrow = replace(
+        plan.arrow, nock_luma=95.0, vane_luma=vane_luma, index_luma=index_luma, shaft_luma=40.0
+    )
+    plan = replace(plan, arrow=arrow, sensor=replace(plan.sensor, read_dn=2.5, shot_dn=4.0))
+    rendered = render(plan, seed=seed)
+    (track,) = follow(written(tmp_path, rendered.frames())).flights
+    rows = np.flatnonzero(track.seen)
+    truth = rendered.truth
+    away = np.linalg.norm(track.xy_px[rows] - truth.xy_in(track.reference_frame)[rows], axis=1)
+    assert len(rows) >= 18
+    assert np.median(away / truth.tail_px[rows]) < 1 / 3
+
+
 def test_a_nock_as_bright_as_the_wall_is_found_by_its_shaft(rng: np.random.Generator) -> None:
     """Looked for from three pixels beside, a tail is found at its pixel; no disc stands there."""
     look = Look(

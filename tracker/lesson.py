@@ -146,7 +146,7 @@ def learn_again(along: Along, poses: Mapping[int, Pose]) -> bool:
     before = [poses[patch.row] for patch in patches]
     same = _fitted(along, patches, along.look, before, spots)
     behind = _behind(along, patches, same)
-    if _worse(behind, same) < (NO_NOCK if _shafts_end(same.look) else BEHIND):
+    if _worse(behind, same) < (NO_NOCK if _shafts_end(same.look) else 1.0):
         along.expected = along.expect(_spots(along, patches, behind))
         same = behind
     along.look = same.look
