@@ -133,7 +133,7 @@ def learn_again(along: Along, poses: Mapping[int, Pose]) -> bool:
     """
     diameter = along.look.size_px_s / along.depth
     rows = [row for row in poses if AGAIN_PX[0] < diameter[row] < AGAIN_PX[1]]
-    if along.look.nock >= SEEN_LEVEL or len(rows) < FEWEST_AGAIN:
+    if len(rows) < FEWEST_AGAIN:
         return False
     spread = np.unique(np.linspace(0, len(rows) - 1, AGAIN_FROM).astype(int)).tolist()
     cut = [(rows[k], along.patch(rows[k])) for k in spread]
@@ -144,12 +144,12 @@ def learn_again(along: Along, poses: Mapping[int, Pose]) -> bool:
     for row, pose in poses.items():
         spots[row] = along.footage.motion(row).to_reference(pose.xy_px[None])[0]
     before = [poses[patch.row] for patch in patches]
-    same = _fitted(along, patches, along.look, before, spots)
-    behind = _behind(along, patches, same)
-    if _worse(behind, same) < (NO_NOCK if _shafts_end(same.look) else 1.0):
+    best = _fitted(along, patches, along.look, before, spots)
+    behind = _behind(along, patches, best)
+    if _worse(behind, best) < (NO_NOCK if _shafts_end(best.look) else 1.0):
         along.expected = along.expect(_spots(along, patches, behind))
-        same = behind
-    along.look = same.look
+        best = behind
+    along.look = best.look
     return True
 
 

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from tracker.along import LEAST_SIZE_PX, Along, rows_of
 from tracker.footage import Footage
 from tracker.landing import landing
-from tracker.lesson import CLEAR_CONTRAST, FEWEST_LEARNT, learn, learn_again
+from tracker.lesson import CLEAR_CONTRAST, FEWEST_LEARNT, SEEN_LEVEL, learn, learn_again
 from tracker.likeness import from_segment, pixel_of, tails
 from tracker.path import Guess, Perspective, Sky
 from tracker.refine import Placed, Pose, place
@@ -265,6 +265,8 @@ class _Work(Along):
 
     def learn_again(self) -> None:
         """Learn the look of a dull nock from all that was placed, and place it once more."""
+        if self.look.nock >= SEEN_LEVEL:
+            return
         xy, sigma, _, _ = self._claimed()
         kept = self._course(xy, sigma).kept().tolist()
         if learn_again(self, {row: self.placed[row].pose for row in kept}):
