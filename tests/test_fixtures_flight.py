@@ -144,13 +144,25 @@ def test_flight_ends_when_the_point_touches_and_the_arrow_stays_in_the_butt() ->
     assert_allclose(z[2], z[1], atol=1e-6)
 
 
-def test_growing_drag_meets_constant_drag_in_the_limit() -> None:
-    """The tabled solution for drag that grows agrees with the closed form for growth to nil."""
+def test_changing_drag_meets_constant_drag_in_the_limit() -> None:
+    """The tabled solution for drag that changes agrees with the closed form for no change."""
     steady = _plan()
-    nearly = replace(steady, misfits=Misfits(drag_growth_per_m=1e-9))
+    nearly = replace(steady, misfits=Misfits(drag_change=1 + 1e-9, drag_change_m=5.0))
     t = np.linspace(0, 0.3, 13)
     assert_allclose(distance_flown_m(nearly, t), distance_flown_m(steady, t), atol=1e-6)
+    assert_allclose(fall_m(nearly, t), fall_m(steady, t), atol=1e-6)
     assert_allclose(impact_s(nearly), impact_s(steady), rtol=1e-7)
+    assert_allclose(speed_m_s(nearly, t), speed_m_s(steady, t), rtol=1e-6)
+
+
+def test_drag_that_changes_early_is_the_other_drag() -> None:
+    """Changed at once, it flies like an arrow of that drag."""
+    other = _plan(drag_per_m=2e-3)
+    changed = _plan(drag_per_m=1e-3)
+    changed = replace(changed, misfits=Misfits(drag_change=2.0, drag_change_m=-20.0))
+    t = np.linspace(0, 0.3, 13)
+    assert_allclose(distance_flown_m(changed, t), distance_flown_m(other, t), atol=1e-6)
+    assert_allclose(fall_m(changed, t), fall_m(other, t), atol=1e-6)
 
 
 def test_modes_tell_what_swings() -> None:
