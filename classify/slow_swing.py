@@ -218,14 +218,15 @@ def slow_swing(
     Returns
     -------
     SlowSwing or None
-        None where the fit says it better, yaw being well seen, or where yaw and pitch have
-        frequencies of their own, which this does not model.
+        None where the fit says it better, yaw and pitch being well seen. Where it gave them
+        frequencies of their own and one is vague, errors that places share did it: an arrow is
+        round, and here both have the same.
     """
     slow = [mode for mode in spectrum.modes if mode.slow]
-    if any(mode.sigma_f_hz < WELL_SEEN * mode.f_hz for mode in slow):
+    if slow and all(mode.sigma_f_hz < WELL_SEEN * mode.f_hz for mode in slow):
         return None
     fast = [mode for mode in spectrum.modes if not mode.slow]
-    if len(slow) > 1 or spectrum.path_parameters is None:
+    if spectrum.path_parameters is None:
         return None
     flight = _Flight.of(track, spectrum, fast, priors, mm_per_px_s)
     n = len(spectrum.motion.time_s)

@@ -66,7 +66,12 @@ def left(filmed: Filmed, slow: tuple[int, int]) -> np.ndarray:
     ("from_release", "from_impact"),
     [
         pytest.param(-60, 72, id="all of the flight is slow"),
-        pytest.param(-60, 8, id="ends as the arrow strikes"),
+        pytest.param(
+            -60,
+            8,
+            id="ends as the arrow strikes",
+            marks=[pytest.mark.long, pytest.mark.endurance],
+        ),
         pytest.param(4, 72, id="begins late"),
         pytest.param(-60, -14, id="ends early"),
     ],

@@ -19,7 +19,7 @@ from ui.words import LANGUAGES, say
 
 TRUE_HZ = 240
 
-FLIGHTS = 3
+FLIGHTS = 2
 """Each with five wrong rates and four ways of saying what is known: sixty."""
 
 
