@@ -27,6 +27,7 @@ from classify.thresholds import shipped_thresholds
 from classify.timebase import TimeBase, check_time_base
 from classify.types import (
     DISTURBANCES,
+    LIMIT_SIGMAS,
     Cause,
     Disturbance,
     Estimate,
@@ -52,6 +53,9 @@ POSSIBLE: Mapping[str, tuple[float, float]] = {
 """What could be met on a range, with much room; chosen here."""
 
 MOST_FACE_PX, MOST_SAID = 1e5, 10**300
+
+ASLANT_RAD = 0.07
+"""Tilt of the phone from which it is worth a word, 4 degrees; chosen here."""
 
 LEAST_SURE = 0.9
 """Confidence in a path below which its flight gets no label (chosen here)."""
@@ -356,8 +360,18 @@ def _with(measured: Measured, reading: Reading) -> Reading:
             *reading.notes,
             *(note for note in measured.time_base.messages if note != reading.refused),
             *(() if scale is None else scale.notes),
+            *(() if measured.slow is None else _aslant(measured.slow)),
         ),
     )
+
+
+def _aslant(slow: SlowSwing) -> tuple[Message, ...]:
+    """Say that the path bends sideways more than a phone held straight would show."""
+    tilt_rad, sigma_rad = slow.tilt()
+    if abs(tilt_rad) < max(ASLANT_RAD, LIMIT_SIGMAS * sigma_rad):
+        return ()
+    key = "label.aslant_right" if tilt_rad > 0 else "label.aslant_left"
+    return (message(key, tilt_deg=float(np.degrees(abs(tilt_rad)))),)
 
 
 def _say_rate(base: TimeBase) -> Message:

@@ -105,6 +105,8 @@ class SlowSwing:
         first followed frame.
     covariance_mm2
         (m, 2, 2, 2) of the two components, for each axis.
+    tilt_rad, tilt_variance
+        (m,) of the phone about its axis, or a push to the right in units of gravity.
     """
 
     weight: FloatArray
@@ -112,6 +114,8 @@ class SlowSwing:
     decay_per_s: FloatArray
     mean_mm: FloatArray
     covariance_mm2: FloatArray
+    tilt_rad: FloatArray
+    tilt_variance: FloatArray
 
     def chance_above(self, axis: int, threshold_mm: float) -> float:
         """Probability that the swing along an axis exceeds a threshold.
@@ -187,6 +191,17 @@ class SlowSwing:
         mean = float(self.weight @ self.decay_per_s)
         return mean, float(np.sqrt(self.weight @ (self.decay_per_s - mean) ** 2))
 
+    def tilt(self) -> tuple[float, float]:
+        """Mean and standard deviation of the phone's tilt, radians, or of a push to the right.
+
+        Returns
+        -------
+        mean, sigma : float
+        """
+        mean = float(self.weight @ self.tilt_rad)
+        square = float(self.weight @ (self.tilt_variance + self.tilt_rad**2))
+        return mean, float(np.sqrt(max(square - mean**2, 0.0)))
+
     def _drawn(self, axis: int) -> FloatArray:
         """(m, k) swings at fixed, evenly spread points of each Gaussian."""
         return np.asarray(self._both_drawn[axis])
@@ -239,7 +254,8 @@ def slow_swing(
     fine = best + step * np.linspace(-1.5, 1.5, REFINED)
     found += [flight.at(ln_f, node, cut) for ln_f, node in product(fine, DAMPING_NODES)]
     grid = np.concatenate([coarse, fine])
-    parts = [_gather(list(spots), grid, mm_per_px_s) for spots in zip(*found, strict=True)]
+    tilt = priors.roll_rad.value
+    parts = [_gather(list(spots), grid, mm_per_px_s, tilt) for spots in zip(*found, strict=True)]
     return _averaged(parts, (1.0 - 2.0 * END_WEIGHT, END_WEIGHT, END_WEIGHT))
 
 
@@ -490,16 +506,20 @@ def _averaged(parts: list[SlowSwing], weights: tuple[float, ...]) -> SlowSwing:
         decay_per_s=np.concatenate([part.decay_per_s for part in parts]),
         mean_mm=np.concatenate([part.mean_mm for part in parts]),
         covariance_mm2=np.concatenate([part.covariance_mm2 for part in parts]),
+        tilt_rad=np.concatenate([part.tilt_rad for part in parts]),
+        tilt_variance=np.concatenate([part.tilt_variance for part in parts]),
     )
 
 
-def _gather(spots: list[_Spot], grid: FloatArray, mm_per_px_s: float) -> SlowSwing:
+def _gather(
+    spots: list[_Spot], grid: FloatArray, mm_per_px_s: float, usual_tilt_rad: float
+) -> SlowSwing:
     """Weigh the spots by evidence and by the stretch of ln f that each stands for."""
     points = np.unique(grid)
     edges = np.concatenate([points[:1], (points[1:] + points[:-1]) / 2, points[-1:]])
     width = dict(zip(points.tolist(), np.diff(edges).tolist(), strict=True))
     top = max(spot.log_evidence for spot in spots)
-    weight, f, decay, mean, covariance = [], [], [], [], []
+    weight, f, decay, mean, covariance, tilt = [], [], [], [], [], []
     for spot in spots:
         spot_weight = np.exp(spot.log_evidence - top) * width[spot.ln_f]
         for share, amplitude, spread in spot.parts:
@@ -511,6 +531,7 @@ def _gather(spots: list[_Spot], grid: FloatArray, mm_per_px_s: float) -> SlowSwi
             mean.append(amplitude[:4].reshape(2, 2) * mm_per_px_s)
             blocks = np.stack([spread[:2, :2], spread[2:4, 2:4]])
             covariance.append(blocks * mm_per_px_s**2)
+            tilt.append((amplitude[4] + usual_tilt_rad, spread[4, 4]))
     total = np.array(weight)
     return SlowSwing(
         weight=total / total.sum(),
@@ -518,6 +539,8 @@ def _gather(spots: list[_Spot], grid: FloatArray, mm_per_px_s: float) -> SlowSwi
         decay_per_s=np.array(decay),
         mean_mm=np.array(mean),
         covariance_mm2=np.array(covariance),
+        tilt_rad=np.array(tilt)[:, 0],
+        tilt_variance=np.array(tilt)[:, 1],
     )
 
 

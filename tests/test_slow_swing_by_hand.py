@@ -66,6 +66,9 @@ def test_clean_arrows_of_a_bent_path_are_not_surely_fishtailing(
     assert len(read) >= 2
     assert max(one.presence["fishtailing"] for one in read) < 0.8
     assert sum(one.label == "fishtailing" for one in read) <= 1
+    told = [note for one in read for note in one.notes if note.key.startswith("label.aslant")]
+    assert {note.key for note in told} == {f"label.aslant_{'right' if push_m_s2 > 0 else 'left'}"}
+    assert all(4.0 <= float(note.values["tilt_deg"]) <= 11.0 for note in told)
 
 
 def test_fishtailing_is_still_seen_on_a_straight_path() -> None:
@@ -73,6 +76,7 @@ def test_fishtailing_is_still_seen_on_a_straight_path() -> None:
     read = [reading(seed, 0.0, ("fishtailing",)) for seed in range(6)]
     assert sum(one.label == "fishtailing" for one in read) >= 5
     assert all(one.label in (None, "fishtailing") for one in read)
+    assert not any(note.key.startswith("label.aslant") for one in read for note in one.notes)
 
 
 def test_a_hand_that_sways_makes_no_wrong_label() -> None:
