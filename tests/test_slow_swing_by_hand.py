@@ -61,7 +61,7 @@ def reading(
 def test_clean_arrows_of_a_bent_path_are_not_surely_fishtailing(
     push_m_s2: float, seeds: tuple[int, ...]
 ) -> None:
-    """With a usual tilt alone each of these was called fishtailing, four of them surely."""
+    """With a usual tilt alone each of these was called fishtailing, five of them with 0.9."""
     read = [one for one in (reading(seed, push_m_s2) for seed in seeds) if not one.refused]
     assert len(read) >= 2
     assert max(one.presence["fishtailing"] for one in read) < 0.8
