@@ -390,7 +390,7 @@ class _Eased:
     rest: float
     log_nuisance: float
     nuisance: FloatArray
-    yaw: FloatArray
+    sought: FloatArray
     target: FloatArray
     drifts: int
     px_s_per_mm: float
@@ -435,7 +435,7 @@ class _Eased:
             rest=float(bp @ bp),
             log_nuisance=log_nuisance,
             nuisance=N[: m + k],
-            yaw=Y,
+            sought=Y,
             target=b,
             drifts=drifts,
             px_s_per_mm=flight.px_s_per_mm,
@@ -462,7 +462,7 @@ class _Eased:
         They are told from a path about which the model was linearised.
         """
         _, found, _ = max(self.mixture(), key=lambda part: part[0])
-        rest = np.linalg.lstsq(self.nuisance, self.target - self.yaw @ found, rcond=None)[0]
+        rest = np.linalg.lstsq(self.nuisance, self.target - self.sought @ found, rcond=None)[0]
         bends = PATH_NONLINEAR - 1
         moved = np.insert(rest[:bends], ROLL, 0.0) + path
         moved[ROLL] = self.usual_tilt_rad + found[4]
