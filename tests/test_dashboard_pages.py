@@ -535,10 +535,10 @@ def test_whoever_goes_back_from_the_first_clip_sees_the_greeting(made_clip: str)
         assert "clip" not in done.query_params
 
 
-@pytest.mark.long
 @pytest.mark.usefixtures("shelf")
-def test_going_back_changes_what_is_shown() -> None:
+def test_going_back_changes_what_is_shown(monkeypatch: pytest.MonkeyPatch) -> None:
     """The address of before shows what it showed, and is not put right to what was left."""
+    monkeypatch.setattr(ui.reading_store, "read_clip", answering(made_reading()))
     done = app(teach, lesson="sheets", sheet="porpoising")
     done.button_group("linked-sheet").set_value("minnowing").run()
     assert done.query_params["sheet"] == "minnowing"

@@ -135,7 +135,7 @@ def test_shared_errors_and_an_open_frequency_cost():
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("distance_m", [18.0, 30.0])
+@pytest.mark.parametrize("distance_m", [18.0, pytest.param(30.0, marks=pytest.mark.endurance)])
 def test_the_whole_reading_shows_the_smallest_slow_swing(distance_m):
     """Of 16 flights that swing as little as the plan says, flown independently, 14 show it.
 

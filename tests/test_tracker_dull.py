@@ -45,7 +45,10 @@ def test_the_nock_is_followed_and_not_the_shafts_end(
 
 @pytest.mark.parametrize(
     ("vane_luma", "index_luma", "seed"),
-    [(190.0, 60.0, 5), pytest.param(100.0, 230.0, 4, marks=pytest.mark.long)],
+    [
+        (190.0, 60.0, 5),
+        pytest.param(100.0, 230.0, 4, marks=[pytest.mark.long, pytest.mark.endurance]),
+    ],
 )
 def test_a_dull_nock_is_told_from_brighter_vanes(
     vane_luma: float, index_luma: float, seed: int, tmp_path: Path

@@ -66,7 +66,9 @@ def test_a_click_wins(two_arrows: tuple[FlightPlan, Rendered, Path], share: floa
 
 
 @pytest.mark.parametrize(
-    ("x", "y"), [(320, 40), pytest.param(500, 300, marks=pytest.mark.long)], ids=str
+    ("x", "y"),
+    [(320, 40), pytest.param(500, 300, marks=[pytest.mark.long, pytest.mark.endurance])],
+    ids=str,
 )
 def test_a_click_on_bare_background_is_refused(
     two_arrows: tuple[FlightPlan, Rendered, Path], x: float, y: float
@@ -107,7 +109,9 @@ def test_a_person_walking_behind(tmp_path: Path) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("face_at", [(0.6, 0.4), (0.64, 0.36)])
+@pytest.mark.parametrize(
+    "face_at", [(0.6, 0.4), pytest.param((0.64, 0.36), marks=pytest.mark.endurance)]
+)
 def test_a_walker_far_away_is_no_arrow(tmp_path: Path, face_at: tuple[float, float]) -> None:
     """The same at 18 m, where a head is as large in the picture as a nock: the arrow or none."""
     film = render(small_flight(Misfits(walker=True), distance_m=18.0, face_at=face_at), seed=SEED)
@@ -159,10 +163,10 @@ def test_a_click_finds_an_arrow_whose_release_was_not_filmed(
     ("demo", "share"),
     [
         ("clean", 0.04),
-        ("slow_motion_file", 0.97),
         *(
             pytest.param(demo, share, marks=pytest.mark.endurance)
             for demo, share in [
+                ("slow_motion_file", 0.97),
                 ("clean", 0.5),
                 ("clean", 0.97),
                 ("slow_motion_file", 0.04),

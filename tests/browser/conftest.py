@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, expect, sync_playwright
 
 from ui.command_open import HOST, free_port, server_command, wait_until_ready
 
@@ -42,6 +42,7 @@ def dashboard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """Give Debian's Chromium, without a window."""
+    expect.set_options(timeout=30_000)  # a busy machine draws slowly
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         yield browser
