@@ -29,6 +29,7 @@ from itertools import product
 
 import numpy as np
 
+from classify.joint_fit import G_AT
 from classify.motion import (
     PATH_LINEAR,
     PATH_NONLINEAR,
@@ -36,7 +37,7 @@ from classify.motion import (
     Picture,
     distance_over_speed,
 )
-from classify.types import Mode, Priors, Spectrum
+from classify.types import Estimate, Mode, Priors, Spectrum
 from tracker.types import FloatArray, Track
 
 SMALL_MM, WIDE_MM = 1.5, 8.0
@@ -48,19 +49,6 @@ SLANTED, SLANTED_SHARE = 4.0, 0.15
 how often it is met; chosen here. A path that is bent sideways looks like half a wave of slow yaw:
 with the usual tilt alone 9 of 20 clean arrows, filmed with the phone 7.6 degrees askew, were called
 fishtailing with more than 0.8 (2026-11-29)."""
-CASES = np.array(list(product((SMALL_MM, WIDE_MM), (SMALL_MM, WIDE_MM), (1.0, SLANTED))))
-CASE_LOGS = np.log(
-    [
-        np.prod(shares)
-        for shares in product(
-            (1.0 - WIDE_SHARE, WIDE_SHARE),
-            (1.0 - WIDE_SHARE, WIDE_SHARE),
-            (1.0 - SLANTED_SHARE, SLANTED_SHARE),
-        )
-    ]
-)
-"""(8, 3) swing across, up-down and tilt, each small or wide, and (8,) how often that is met, as
-logarithm."""
 ROLL = 2
 """Place of the tilt among the path's parameters."""
 
@@ -254,8 +242,7 @@ def slow_swing(
     fine = best + step * np.linspace(-1.5, 1.5, REFINED)
     found += [flight.at(ln_f, node, cut) for ln_f, node in product(fine, DAMPING_NODES)]
     grid = np.concatenate([coarse, fine])
-    tilt = priors.roll_rad.value
-    parts = [_gather(list(spots), grid, mm_per_px_s, tilt) for spots in zip(*found, strict=True)]
+    parts = [_gather(list(spots), grid, mm_per_px_s) for spots in zip(*found, strict=True)]
     return _averaged(parts, (1.0 - 2.0 * END_WEIGHT, END_WEIGHT, END_WEIGHT))
 
 
@@ -281,7 +268,7 @@ class _Flight:
     fast: FloatArray
     mean: FloatArray
     precision: FloatArray
-    fall: tuple[float, float]
+    cases: _Cases
     ln_f_mean: float
     ln_f_sigma: float
     damping: tuple[float, float]
@@ -322,9 +309,7 @@ class _Flight:
             precision=np.array(
                 [tau.sigma**-2, priors.drag_per_s.sigma**-2, priors.roll_rad.sigma**-2]
             ),
-            fall=(0.0, 0.0)
-            if priors.fall_px_s is None
-            else (priors.fall_px_s.value, priors.fall_px_s.sigma**-2),
+            cases=_Cases.of(priors, 1.0 / mm_per_px_s),
             ln_f_mean=float(np.log(priors.yaw_hz.value)),
             ln_f_sigma=priors.yaw_hz.sigma,
             damping=(priors.yaw_damping_ratio.value, priors.yaw_damping_ratio.sigma),
@@ -382,8 +367,44 @@ class _Flight:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
+class _Cases:
+    """What is expected of yaw's amplitudes, tilt and fall, in each of several cases.
+
+    (c,) how often each is met, as logarithm, and (c, 6) mean and sigma: swing across and up-down,
+    two components each and small or wide, a tilt that is usual or out of the common, and every
+    fall that the lens may mean.
+    """
+
+    log_share: FloatArray
+    mean: FloatArray
+    sigma: FloatArray
+
+    @classmethod
+    def of(cls, priors: Priors, px_s_per_mm: float) -> _Cases:
+        roll, fall = priors.roll_rad, priors.fall_px_s
+        swings = (1.0 - WIDE_SHARE, SMALL_MM * px_s_per_mm), (WIDE_SHARE, WIDE_MM * px_s_per_mm)
+        tilts = (1.0 - SLANTED_SHARE, roll.sigma), (SLANTED_SHARE, SLANTED * roll.sigma)
+        # the fall that nothing tells is that of the scale, within a factor of some
+        free = Estimate(value=0.0, sigma=3e3 * px_s_per_mm)
+        falls = priors.fall_cases or ((1.0, fall or free),)
+        rows = [
+            (a * u * t * f, roll.value, g.value, across, up_down, tilt, g.sigma)
+            for (a, across), (u, up_down), (t, tilt), (f, g) in product(
+                swings, swings, tilts, falls
+            )
+        ]
+        share, level, at, across, up_down, tilt, g = np.array(rows).T
+        nought = np.zeros_like(share)
+        return cls(
+            log_share=np.log(share),
+            mean=np.stack([nought, nought, nought, nought, level, at], axis=1),
+            sigma=np.stack([across, across, up_down, up_down, tilt, g], axis=1),
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class _Eased:
-    """Yaw's amplitudes and the tilt, all else projected out, about one linearisation."""
+    """Yaw's amplitudes, tilt and fall, all else projected out, about one linearisation."""
 
     information: FloatArray
     pull: FloatArray
@@ -393,36 +414,32 @@ class _Eased:
     sought: FloatArray
     target: FloatArray
     drifts: int
-    px_s_per_mm: float
-    tilt_rad: float
-    usual_tilt_rad: float
+    cases: _Cases
 
     @classmethod
     def of(cls, flight: _Flight, phi: FloatArray, moved: FloatArray, path: FloatArray) -> _Eased:
         m, w = len(flight.data), flight.weight[:, None]
-        yaw = slice(PATH_LINEAR, PATH_LINEAR + 4)
-        others = np.delete(phi, np.arange(PATH_LINEAR, PATH_LINEAR + 4), axis=1)
-        fast = others.shape[1] - PATH_LINEAR
+        wanted = np.arange(PATH_LINEAR, PATH_LINEAR + 4)
+        others = np.delete(phi, [G_AT, *wanted], axis=1)
+        fast = others.shape[1] - (PATH_LINEAR - 1)
         drifts = flight.drift.shape[1]
         bends = np.delete(np.arange(PATH_NONLINEAR), ROLL)
         k = len(bends) + others.shape[1] + drifts
         root = np.zeros(k)
         root[: len(bends)] = np.sqrt(flight.precision[bends])
-        root[len(bends) + 4] = np.sqrt(flight.fall[1])
         if fast:
-            first = len(bends) + PATH_LINEAR
+            first = len(bends) + PATH_LINEAR - 1
             root[first : first + fast] = 1.0 / (WIDE_MM * flight.px_s_per_mm)
         root[k - drifts :] = 1.0
-        wanted = np.zeros(k)
-        wanted[: len(bends)] = (flight.mean - path)[bends]
-        wanted[len(bends) + 4] = flight.fall[0]
+        expected = np.zeros(k)
+        expected[: len(bends)] = (flight.mean - path)[bends]
         nuisances = np.concatenate([moved[:, bends], others, flight.drift], axis=1)
         N = np.concatenate([nuisances * w, np.diag(root)])
-        # yaw and tilt are told from nought, the rest of the path from where it was taken
-        tilted = moved[:, [ROLL]]
-        data = flight.data + tilted[:, 0] * (path[ROLL] - flight.mean[ROLL])
-        b = np.concatenate([data * flight.weight, root * wanted])
-        Y = np.concatenate([np.concatenate([phi[:, yaw], tilted], axis=1) * w, np.zeros((k, 5))])
+        # what is sought is told from nought, the rest of the path from where it was taken
+        sought = np.stack([*phi[:, wanted].T, moved[:, ROLL], phi[:, G_AT]], axis=1)
+        data = flight.data + moved[:, ROLL] * path[ROLL]
+        b = np.concatenate([data * flight.weight, root * expected])
+        Y = np.concatenate([sought * w, np.zeros((k, sought.shape[1]))])
         norms = np.linalg.norm(N, axis=0)
         norms[norms == 0] = 1.0
         Q, R = np.linalg.qr(N / norms)
@@ -438,22 +455,20 @@ class _Eased:
             sought=Y,
             target=b,
             drifts=drifts,
-            px_s_per_mm=flight.px_s_per_mm,
-            tilt_rad=float(flight.precision[ROLL] ** -0.5),
-            usual_tilt_rad=float(flight.mean[ROLL]),
+            cases=flight.cases,
         )
 
     def mixture(self) -> list[tuple[float, FloatArray, FloatArray]]:
-        """Give log evidence, mean and covariance of yaw's amplitudes and the tilt for each case."""
-        sigmas = np.repeat(CASES, (2, 2, 1), axis=1)
-        sigmas *= np.array([*[self.px_s_per_mm] * 4, self.tilt_rad])
-        precision = self.information + sigmas[:, :, None] ** -2 * np.eye(5)
+        """Give log evidence, mean and covariance of what is sought in each case."""
+        known = self.cases.sigma**-2.0
+        precision = self.information + known[:, :, None] * np.eye(known.shape[1])
         covariance = np.linalg.inv(precision)
-        means = covariance @ self.pull
-        _, log_det = np.linalg.slogdet(precision * sigmas[:, :, None] * sigmas[:, None, :])
-        log_evidence = (
-            -0.5 * (self.rest - means @ self.pull) - 0.5 * log_det - self.log_nuisance + CASE_LOGS
-        )
+        pull = self.pull + known * self.cases.mean
+        means = (covariance @ pull[:, :, None])[:, :, 0]
+        scaled = precision * self.cases.sigma[:, :, None] * self.cases.sigma[:, None, :]
+        _, log_det = np.linalg.slogdet(scaled)
+        left = self.rest + (known * self.cases.mean**2).sum(axis=1) - (means * pull).sum(axis=1)
+        log_evidence = -0.5 * (left + log_det) - self.log_nuisance + self.cases.log_share
         return list(zip(log_evidence.tolist(), means, covariance, strict=True))
 
     def most_likely(self, path: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -465,9 +480,9 @@ class _Eased:
         rest = np.linalg.lstsq(self.nuisance, self.target - self.sought @ found, rcond=None)[0]
         bends = PATH_NONLINEAR - 1
         moved = np.insert(rest[:bends], ROLL, 0.0) + path
-        moved[ROLL] = self.usual_tilt_rad + found[4]
+        moved[ROLL] = found[4]
         others = rest[bends : len(rest) - self.drifts]
-        linear = np.concatenate([others[:PATH_LINEAR], found[:4], others[PATH_LINEAR:]])
+        linear = np.concatenate([others[:G_AT], found[5:], found[:4], others[G_AT:]])
         return moved, np.asarray(linear, dtype=np.float64)
 
 
@@ -511,9 +526,7 @@ def _averaged(parts: list[SlowSwing], weights: tuple[float, ...]) -> SlowSwing:
     )
 
 
-def _gather(
-    spots: list[_Spot], grid: FloatArray, mm_per_px_s: float, usual_tilt_rad: float
-) -> SlowSwing:
+def _gather(spots: list[_Spot], grid: FloatArray, mm_per_px_s: float) -> SlowSwing:
     """Weigh the spots by evidence and by the stretch of ln f that each stands for."""
     points = np.unique(grid)
     edges = np.concatenate([points[:1], (points[1:] + points[:-1]) / 2, points[-1:]])
@@ -531,7 +544,7 @@ def _gather(
             mean.append(amplitude[:4].reshape(2, 2) * mm_per_px_s)
             blocks = np.stack([spread[:2, :2], spread[2:4, 2:4]])
             covariance.append(blocks * mm_per_px_s**2)
-            tilt.append((amplitude[4] + usual_tilt_rad, spread[4, 4]))
+            tilt.append((amplitude[4], spread[4, 4]))
     total = np.array(weight)
     return SlowSwing(
         weight=total / total.sum(),

@@ -162,6 +162,9 @@ class Priors:
         logarithm.
     fall_px_s
         Focal length over speed, px·s per metre; None where neither is known.
+    fall_cases
+        The same where it may be one of several, as where a typed field of view may be that of
+        another picture: share and value of each; empty where `fall_px_s` says it all.
     roll_rad
         Tilt of the camera about its axis, which also stands for a steady push from the side, in
         units of gravity.
@@ -174,6 +177,7 @@ class Priors:
     drag_per_s: Estimate = Estimate(value=0.07, sigma=0.03)
     singular_time_s: Estimate = Estimate(value=0.12, sigma=1.0)
     fall_px_s: Estimate | None = None
+    fall_cases: tuple[tuple[float, Estimate], ...] = ()
     roll_rad: Estimate = Estimate(value=0.0, sigma=0.03)
     swing_m: float = 0.010
 
