@@ -14,6 +14,8 @@ import numpy as np
 from classify.chances import chi2_exceeded
 from classify.clues import (
     CAMERA_SIGMA_M,
+    LENS_WRONG,
+    LENS_WRONG_SHARE,
     SPEED_SIGMA,
     STROKE_M,
     USUAL_SPEED_M_S,
@@ -92,8 +94,14 @@ def priors_for(*, known: Known, prediction: Prediction, clip: Clip, track: Track
         long_side = max(clip.width, clip.height)
         focal = Estimate(value=PHONE_FOCAL.value * long_side, sigma=PHONE_FOCAL.sigma * long_side)
     ratio = focal.value / speed.value
-    relative = float(np.hypot(focal.sigma / focal.value, speed.sigma / speed.value))
-    fall = Estimate(value=ratio, sigma=ratio * relative)
+    lens = [(1.0, focal.sigma / focal.value)]
+    if known.field_of_view_deg is not None and known.focal_px is None:
+        lens = [(1.0 - LENS_WRONG_SHARE, lens[0][1]), (LENS_WRONG_SHARE, LENS_WRONG)]
+    relative = speed.sigma / speed.value
+    cases = tuple(
+        (share, Estimate(value=ratio, sigma=ratio * float(np.hypot(sigma, relative))))
+        for share, sigma in lens
+    )
     singular = Priors().singular_time_s
     late = to_release_s(track, int(np.flatnonzero(track.seen)[0]))
     if known.camera_distance_m is not None and late is not None:
@@ -108,8 +116,16 @@ def priors_for(*, known: Known, prediction: Prediction, clip: Clip, track: Track
         yaw_hz=prediction.yaw_hz,
         yaw_damping_ratio=prediction.yaw_damping_ratio,
         singular_time_s=singular,
-        fall_px_s=fall,
+        fall_px_s=_together(cases),
+        fall_cases=cases,
     )
+
+
+def _together(cases: tuple[tuple[float, Estimate], ...]) -> Estimate:
+    """Give mean and standard deviation of a mixture."""
+    share, value, sigma = np.array([(s, one.value, one.sigma) for s, one in cases]).T
+    mean = float(share @ value)
+    return Estimate(value=mean, sigma=float(np.sqrt(share @ (sigma**2 + (value - mean) ** 2))))
 
 
 def find_scale(
@@ -133,7 +149,7 @@ def find_scale(
     if all(clue.powers[0] == 0 for clue in clues):
         return None  # nothing says how many pixels there are to a metre
     clues, notes = _trusted(clues)
-    weighed = weigh(clues)
+    weighed = _weigh_in_doubt(clues)
     ratio, relative = _product(weighed, SPEED_OVER_FOCAL)
     if relative > WIDEST:
         return None
@@ -197,11 +213,19 @@ def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
         the fall: a moment that was no impact would make a pitch out of nothing.
     """
     before = priors.fall_px_s
-    clues, disagreement = _trusted(clues)
-    if before is None or disagreement:
+    trusted, disagreement = _trusted(clues)
+    if before is None:
         return priors
-    weighed = weigh(tuple(clue for clue in clues if clue.source != "fall"))
-    value, relative = _product(weighed, -SPEED_OVER_FOCAL)
+    if disagreement:
+        lens_is_wrong = any(c.source == "field of view" and c not in trusted for c in clues)
+        return _without_lens(priors) if lens_is_wrong else priors
+    clues = trusted
+    cases = []
+    for share, weighed in _lens_ways(tuple(c for c in clues if c.source != "fall")):
+        value, relative = _product(weighed, -SPEED_OVER_FOCAL)
+        cases.append((share, Estimate(value=value, sigma=value * relative)))
+    told = _together(tuple(cases))
+    value, relative = told.value, told.sigma / told.value
     doubted = any(
         abs(clue.value - np.log(value)) > DOUBTED * np.hypot(clue.sigma, relative)
         for clue in clues
@@ -209,7 +233,13 @@ def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
     )
     if doubted or value * relative > BETTER * before.sigma:
         return priors
-    return replace(priors, fall_px_s=Estimate(value=value, sigma=value * relative))
+    return replace(priors, fall_px_s=told, fall_cases=tuple(cases))
+
+
+def _without_lens(priors: Priors) -> Priors:
+    """Keep of what was expected before the flight was fitted the case of a wrong field of view."""
+    _, wide = priors.fall_cases[-1]
+    return replace(priors, fall_px_s=wide, fall_cases=())
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -224,11 +254,14 @@ class Weighed:
         (2, 2)
     misfit
         Weighted sum of squares left.
+    log_evidence
+        How well they go together, less what all sets of as many clues share.
     """
 
     value: FloatArray
     covariance: FloatArray
     misfit: float
+    log_evidence: float
 
 
 def weigh(clues: tuple[Clue, ...], ln_clock: float = 0.0) -> Weighed:
@@ -256,7 +289,42 @@ def weigh(clues: tuple[Clue, ...], ln_clock: float = 0.0) -> Weighed:
     covariance = np.linalg.inv(A.T @ A)
     x = covariance @ A.T @ b
     misfit = float(np.sum((b - A @ x) ** 2))
-    return Weighed(value=x[:2], covariance=covariance[:2, :2], misfit=misfit)
+    log_evidence = float(np.linalg.slogdet(covariance)[1] - misfit) / 2 - np.log(sigma).sum()
+    return Weighed(
+        value=x[:2],
+        covariance=covariance[:2, :2],
+        misfit=misfit,
+        log_evidence=float(log_evidence),
+    )
+
+
+def _lens_ways(clues: tuple[Clue, ...]) -> list[tuple[float, Weighed]]:
+    """Combine clues with the field of view right and wrong, and say how likely each is."""
+    wrong = tuple(
+        replace(clue, sigma=LENS_WRONG) if clue.source == "field of view" else clue
+        for clue in clues
+    )
+    if wrong == clues:
+        return [(1.0, weigh(clues))]
+    ways = [(1.0 - LENS_WRONG_SHARE, weigh(clues)), (LENS_WRONG_SHARE, weigh(wrong))]
+    top = max(weighed.log_evidence for _, weighed in ways)
+    shares = np.array([share * np.exp(weighed.log_evidence - top) for share, weighed in ways])
+    shares /= shares.sum()
+    return [(float(share), weighed) for share, (_, weighed) in zip(shares, ways, strict=True)]
+
+
+def _weigh_in_doubt(clues: tuple[Clue, ...]) -> Weighed:
+    """Combine clues as `weigh` does, the field of view known no better than it is."""
+    ways = _lens_ways(clues)
+    value = np.sum([share * one.value for share, one in ways], axis=0)
+    covariance = np.sum(
+        [
+            share * (one.covariance + np.outer(one.value - value, one.value - value))
+            for share, one in ways
+        ],
+        axis=0,
+    )
+    return replace(ways[0][1], value=value, covariance=covariance)
 
 
 def _product(weighed: Weighed, powers: FloatArray) -> tuple[float, float]:
