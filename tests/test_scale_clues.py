@@ -203,7 +203,9 @@ def test_claimed_errors_of_the_scale_are_true():
         told = told_priors(priors, clues)
         z_fall.append((told.fall_px_s.value - 1 / true) / told.fall_px_s.sigma)
         assert told.fall_px_s.sigma < 0.2 * priors.fall_px_s.sigma
-        assert replace(told, fall_px_s=priors.fall_px_s) == priors
+        cases = told.fall_cases
+        assert cases == ((1.0, told.fall_px_s),)
+        assert replace(priors, fall_px_s=told.fall_px_s, fall_cases=cases) == told
     # Chi of 12: 0.5 to 1.5 at three standard deviations.
     for all_ in (z, z_fall):
         assert 0.5 < np.sqrt(np.mean(np.square(all_))) < 1.5, all_

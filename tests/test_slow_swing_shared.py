@@ -12,10 +12,10 @@ from classify.joint_fit import JointFit
 from classify.judgement import measure, read_track
 from classify.spectral import fit_swing
 from classify.types import ModeLine, Priors, Spectrum, Unread
-from fixtures.camera import aim_launch
-from fixtures.misfits import framed, random_plan
-from fixtures.simulate import CLEAR_TRACKING, random_tracking, simulate_track
+from fixtures.misfits import random_plan
+from fixtures.simulate import CLEAR_TRACKING, simulate_track
 from fixtures.train_labels import clip_of
+from tests.drawn_flights import drawn_flight
 from tests.simulated_tracks import Shot, fly
 
 FLIGHTS, IGNORED = 25, 12
@@ -87,18 +87,13 @@ def test_the_slow_waves_of_the_residual_tell_of_shared_errors(correlation, low, 
 
 def test_errors_that_split_yaw_from_pitch_make_no_fishtailing() -> None:
     """A porpoising to which the fit gave two vague frequencies; one of them was called yaw."""
-    rng = np.random.default_rng([31, 39])
-    plan = random_plan(rng, "clear")
-    right_m, up_m = (float(part) for part in 0.3 * plan.launch.face_diameter_m * rng.normal(size=2))
-    plan = framed(aim_launch(plan, right_m=right_m, up_m=up_m), rng)
-    track, truth = simulate_track(plan, rng=rng, tracking=random_tracking(rng, hard=False))
-    known = replace(truth.known, focal_px=None)
-    measured = measure(track, clip=clip_of(plan, truth), known=known)
+    drawn = drawn_flight(31, 39)
+    measured = measure(drawn.track, clip=drawn.clip, known=drawn.known)
     assert not isinstance(measured, Unread)
     assert sum(mode.slow for mode in measured.spectrum.modes) == 2
-    reading = read_track(track, clip=clip_of(plan, truth), known=known)
-    assert truth.presence["porpoising"]
-    assert not truth.presence["fishtailing"]
+    reading = read_track(drawn.track, clip=drawn.clip, known=drawn.known)
+    assert drawn.truth.presence["porpoising"]
+    assert not drawn.truth.presence["fishtailing"]
     assert reading.presence["porpoising"] > 0.9
     assert reading.presence["fishtailing"] < 0.3
 
