@@ -210,25 +210,25 @@ def told_priors(priors: Priors, clues: tuple[Clue, ...]) -> Priors:
     -------
     Priors
         The same where the clues say little more, and where they disagree with each other or with
-        the fall: a moment that was no impact would make a pitch out of nothing.
+        the fall: a moment that was no impact would make a pitch out of nothing. What a field of
+        view said that the others contradict is dropped.
     """
     before = priors.fall_px_s
-    trusted, disagreement = _trusted(clues)
     if before is None:
         return priors
+    trusted, disagreement = _trusted(clues)
     if disagreement:
-        lens_is_wrong = any(c.source == "field of view" and c not in trusted for c in clues)
-        return _without_lens(priors) if lens_is_wrong else priors
-    clues = trusted
+        left_out = any(clue.source == "field of view" and clue not in trusted for clue in clues)
+        return _without_lens(priors) if left_out and priors.fall_cases else priors
     cases = []
-    for share, weighed in _lens_ways(tuple(c for c in clues if c.source != "fall")):
+    for share, weighed in _lens_ways(tuple(clue for clue in trusted if clue.source != "fall")):
         value, relative = _product(weighed, -SPEED_OVER_FOCAL)
         cases.append((share, Estimate(value=value, sigma=value * relative)))
     told = _together(tuple(cases))
     value, relative = told.value, told.sigma / told.value
     doubted = any(
         abs(clue.value - np.log(value)) > DOUBTED * np.hypot(clue.sigma, relative)
-        for clue in clues
+        for clue in trusted
         if clue.source == "fall"
     )
     if doubted or value * relative > BETTER * before.sigma:
