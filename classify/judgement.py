@@ -21,7 +21,8 @@ from classify.label_model import LabelModel, shipped_label_model
 from classify.nock_noise import believed_sigma_px
 from classify.physics import mm_per_degree, predict
 from classify.scale import clues_disagree, find_scale, priors_for, told_priors
-from classify.slow_swing import SlowSwing, slow_swing
+from classify.slow_posterior import SlowSwing
+from classify.slow_swing import slow_swing
 from classify.spectral import fit_swing
 from classify.thresholds import shipped_thresholds
 from classify.timebase import TimeBase, check_time_base
@@ -71,7 +72,7 @@ class Measured:
         Of the stages by these names.
     slow
         Rigid yaw and pitch summed over what the clip leaves open; None where there is no scale or
-        yaw and pitch have frequencies of their own.
+        the fit says it better.
     conflict
         Which clues of the scale lie too far apart; None where they agree.
     """

@@ -21,7 +21,7 @@ from classify.chances import rice_below
 from classify.kinds import KINDS, kind_probabilities
 from classify.label_model import LabelModel, Showing
 from classify.physics import yaw_is_usual
-from classify.slow_swing import SlowSwing
+from classify.slow_posterior import SlowSwing
 from classify.thresholds import Thresholds
 from classify.types import (
     DISTURBANCES,

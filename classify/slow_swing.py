@@ -6,8 +6,9 @@ frequency and damping that the clip leaves open, comes out. Nothing is known of 
 In an 18 m flight yaw shows half to one and a half periods, and a slower, wider swing with another
 flight path looks almost like a faster, narrower one. A single best fit then says too much. Here the
 frequency is laid on a grid; at each point everything else is linear or nearly so, so that the
-amplitudes have a Gaussian posterior and the point a weight (its evidence) in closed form [1]_. The
-amplitudes' prior is a mixture of a small and a wide one for each axis.
+amplitudes have a Gaussian posterior and the point a weight (its evidence) in closed form [1]_.
+Their prior is a mixture, and so is that of what bends the path alike: a phone held askew across, a
+fall that the lens tells wrongly up and down (`classify.slow_cases`).
 
 Near the bow and far away the nock is placed worst, and a handful of places there can make a swing
 out of nothing. So the posterior is averaged with those that the flight leaves without its first and
@@ -24,7 +25,6 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
 from itertools import product
 
 import numpy as np
@@ -37,18 +37,11 @@ from classify.motion import (
     Picture,
     distance_over_speed,
 )
-from classify.types import Estimate, Mode, Priors, Spectrum
+from classify.slow_cases import WIDE_MM, Cases
+from classify.slow_posterior import SlowSwing
+from classify.types import Mode, Priors, Spectrum
 from tracker.types import FloatArray, Track
 
-SMALL_MM, WIDE_MM = 1.5, 8.0
-"""Standard deviation of each component of a clean arrow's swing and of a swinging one; chosen."""
-WIDE_SHARE = 0.35
-"""How often an axis swings wide before the clip is looked at; chosen here."""
-SLANTED, SLANTED_SHARE = 4.0, 0.15
-"""How many times the usual one (2 degrees) a tilt of the phone may be, or a push from the side, and
-how often it is met; chosen here. A path that is bent sideways looks like half a wave of slow yaw:
-with the usual tilt alone 9 of 20 clean arrows, filmed with the phone 7.6 degrees askew, were called
-fishtailing with more than 0.8 (2026-11-29)."""
 ROLL = 2
 """Place of the tilt among the path's parameters."""
 
@@ -76,130 +69,6 @@ REFINED = 9
 ROUNDS = 3
 DAMPING_NODES = ((-1.7320508, 1 / 6), (0.0, 2 / 3), (1.7320508, 1 / 6))
 """Gauss-Hermite nodes and weights of a normal law, three points."""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class SlowSwing:
-    """The posterior of rigid yaw and pitch, as a weighted set of Gaussians.
-
-    Attributes
-    ----------
-    weight
-        (m,) adds up to 1.
-    f_hz, decay_per_s
-        (m,) of each.
-    mean_mm
-        (m, 2, 2) cosine and sine component (last) of the swing across and up-down (middle) at the
-        first followed frame.
-    covariance_mm2
-        (m, 2, 2, 2) of the two components, for each axis.
-    tilt_rad, tilt_variance
-        (m,) of the phone about its axis, or a push to the right in units of gravity.
-    """
-
-    weight: FloatArray
-    f_hz: FloatArray
-    decay_per_s: FloatArray
-    mean_mm: FloatArray
-    covariance_mm2: FloatArray
-    tilt_rad: FloatArray
-    tilt_variance: FloatArray
-
-    def chance_above(self, axis: int, threshold_mm: float) -> float:
-        """Probability that the swing along an axis exceeds a threshold.
-
-        Parameters
-        ----------
-        axis
-            0 across, 1 up-down.
-        threshold_mm
-            Zero to peak.
-
-        Returns
-        -------
-        float
-        """
-        swing = self._drawn(axis)
-        return float(np.sum(self.weight * (swing > threshold_mm).mean(axis=1)))
-
-    def swing_mm(self, axis: int) -> tuple[float, float]:
-        """Mean and standard deviation of the zero to peak swing along an axis.
-
-        Parameters
-        ----------
-        axis
-            0 across, 1 up-down.
-
-        Returns
-        -------
-        mean, sigma : float
-        """
-        swing = self._drawn(axis)
-        mean = float(self.weight @ swing.mean(axis=1))
-        square = float(self.weight @ (swing**2).mean(axis=1))
-        return mean, float(np.sqrt(max(square - mean**2, 0.0)))
-
-    def upper_mm(self, axis: int, probability: float = 0.95) -> float:
-        """Swing that is not exceeded with a given probability.
-
-        Parameters
-        ----------
-        axis
-            0 across, 1 up-down.
-        probability
-            Between 0 and 1.
-
-        Returns
-        -------
-        float
-        """
-        swing = self._drawn(axis)
-        weight = np.repeat(self.weight / swing.shape[1], swing.shape[1])
-        order = np.argsort(swing, axis=None)
-        at = np.searchsorted(np.cumsum(weight[order]), probability)
-        return float(swing.ravel()[order[min(int(at), len(order) - 1)]])
-
-    def frequency_hz(self) -> tuple[float, float]:
-        """Mean and standard deviation of the frequency.
-
-        Returns
-        -------
-        mean, sigma : float
-        """
-        mean = float(self.weight @ self.f_hz)
-        return mean, float(np.sqrt(self.weight @ (self.f_hz - mean) ** 2))
-
-    def decay(self) -> tuple[float, float]:
-        """Mean and standard deviation of the decay rate, per second.
-
-        Returns
-        -------
-        mean, sigma : float
-        """
-        mean = float(self.weight @ self.decay_per_s)
-        return mean, float(np.sqrt(self.weight @ (self.decay_per_s - mean) ** 2))
-
-    def tilt(self) -> tuple[float, float]:
-        """Mean and standard deviation of the phone's tilt, radians, or of a push to the right.
-
-        Returns
-        -------
-        mean, sigma : float
-        """
-        mean = float(self.weight @ self.tilt_rad)
-        square = float(self.weight @ (self.tilt_variance + self.tilt_rad**2))
-        return mean, float(np.sqrt(max(square - mean**2, 0.0)))
-
-    def _drawn(self, axis: int) -> FloatArray:
-        """(m, k) swings at fixed, evenly spread points of each Gaussian."""
-        return np.asarray(self._both_drawn[axis])
-
-    @cached_property
-    def _both_drawn(self) -> FloatArray:
-        """(2, m, k) of both axes: they are asked for again and again."""
-        root = np.linalg.cholesky(self.covariance_mm2 + 1e-12 * np.eye(2))
-        components = self.mean_mm[:, :, None, :] + _spread_points(256) @ root.swapaxes(-1, -2)
-        return np.asarray(np.hypot(components[..., 0], components[..., 1]).swapaxes(0, 1))
 
 
 def slow_swing(
@@ -268,7 +137,7 @@ class _Flight:
     fast: FloatArray
     mean: FloatArray
     precision: FloatArray
-    cases: _Cases
+    cases: Cases
     ln_f_mean: float
     ln_f_sigma: float
     damping: tuple[float, float]
@@ -309,7 +178,7 @@ class _Flight:
             precision=np.array(
                 [tau.sigma**-2, priors.drag_per_s.sigma**-2, priors.roll_rad.sigma**-2]
             ),
-            cases=_Cases.of(priors, 1.0 / mm_per_px_s),
+            cases=Cases.of(priors, 1.0 / mm_per_px_s),
             ln_f_mean=float(np.log(priors.yaw_hz.value)),
             ln_f_sigma=priors.yaw_hz.sigma,
             damping=(priors.yaw_damping_ratio.value, priors.yaw_damping_ratio.sigma),
@@ -367,42 +236,6 @@ class _Flight:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class _Cases:
-    """What is expected of yaw's amplitudes, tilt and fall, in each of several cases.
-
-    (c,) how often each is met, as logarithm, and (c, 6) mean and sigma: swing across and up-down,
-    two components each and small or wide, a tilt that is usual or out of the common, and every
-    fall that the lens may mean.
-    """
-
-    log_share: FloatArray
-    mean: FloatArray
-    sigma: FloatArray
-
-    @classmethod
-    def of(cls, priors: Priors, px_s_per_mm: float) -> _Cases:
-        roll, fall = priors.roll_rad, priors.fall_px_s
-        swings = (1.0 - WIDE_SHARE, SMALL_MM * px_s_per_mm), (WIDE_SHARE, WIDE_MM * px_s_per_mm)
-        tilts = (1.0 - SLANTED_SHARE, roll.sigma), (SLANTED_SHARE, SLANTED * roll.sigma)
-        # the fall that nothing tells is that of the scale, within a factor of some
-        free = Estimate(value=0.0, sigma=3e3 * px_s_per_mm)
-        falls = priors.fall_cases or ((1.0, fall or free),)
-        rows = [
-            (a * u * t * f, roll.value, g.value, across, up_down, tilt, g.sigma)
-            for (a, across), (u, up_down), (t, tilt), (f, g) in product(
-                swings, swings, tilts, falls
-            )
-        ]
-        share, level, at, across, up_down, tilt, g = np.array(rows).T
-        nought = np.zeros_like(share)
-        return cls(
-            log_share=np.log(share),
-            mean=np.stack([nought, nought, nought, nought, level, at], axis=1),
-            sigma=np.stack([across, across, up_down, up_down, tilt, g], axis=1),
-        )
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
 class _Eased:
     """Yaw's amplitudes, tilt and fall, all else projected out, about one linearisation."""
 
@@ -414,7 +247,7 @@ class _Eased:
     sought: FloatArray
     target: FloatArray
     drifts: int
-    cases: _Cases
+    cases: Cases
 
     @classmethod
     def of(cls, flight: _Flight, phi: FloatArray, moved: FloatArray, path: FloatArray) -> _Eased:
@@ -555,11 +388,3 @@ def _gather(spots: list[_Spot], grid: FloatArray, mm_per_px_s: float) -> SlowSwi
         tilt_rad=np.array(tilt)[:, 0],
         tilt_variance=np.array(tilt)[:, 1],
     )
-
-
-def _spread_points(count: int) -> FloatArray:
-    """(count, 2) points of a standard normal law in the plane, evenly spread along a spiral."""
-    i = np.arange(count) + 0.5
-    radius = np.sqrt(-2.0 * np.log1p(-i / count))
-    angle = i * np.pi * (3.0 - np.sqrt(5.0))
-    return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from classify.judgement import Measured, measure
-from classify.slow_swing import SlowSwing
+from classify.slow_posterior import SlowSwing
 from classify.types import Known
 from tests.flight_clips import clip_of, face_px_of
 from tests.simulated_tracks import Shot, fly
