@@ -139,6 +139,7 @@ def test_reading_is_the_same_as_here(processes: ReadingProcesses, tmp_path: Path
 
 
 @pytest.mark.long
+@pytest.mark.endurance
 def test_reading_of_a_shipped_clip_is_the_same_as_here(processes: ReadingProcesses) -> None:
     """A whole flight with its label, fit, scale and causes."""
     there = processes.read_clip(CLIP, known=KNOWN)
