@@ -18,7 +18,7 @@ from fixtures.train_labels import clip_of
 from tests.drawn_flights import drawn_flight
 from tests.simulated_tracks import Shot, fly
 
-FLIGHTS, IGNORED = 25, 12
+FLIGHTS, IGNORED = 18, 9
 """How many flights are read, and how many of them without allowing for shared errors too."""
 
 SHARED = 0.8

@@ -52,7 +52,12 @@ def test_the_archers_arrow_wins_over_the_neighbours(
 
 
 @pytest.mark.parametrize(
-    "share", [0.35, *(pytest.param(x, marks=pytest.mark.long) for x in (0.1, 0.6, 0.9))]
+    "share",
+    [
+        0.35,
+        pytest.param(0.9, marks=pytest.mark.long),
+        *(pytest.param(x, marks=[pytest.mark.long, pytest.mark.endurance]) for x in (0.1, 0.6)),
+    ],
 )
 def test_a_click_wins(two_arrows: tuple[FlightPlan, Rendered, Path], share: float) -> None:
     """A click on the neighbour's arrow, early or late, makes that the one that is followed."""
