@@ -47,10 +47,11 @@ def test_probability_is_that_of_scikit_learn() -> None:
     assert mine == pytest.approx(fitted.predict_proba(x)[:, 1], abs=1e-9)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     "misfits",
     [
-        pytest.param(Misfits(), marks=[pytest.mark.long, pytest.mark.endurance]),
+        pytest.param(Misfits(), marks=pytest.mark.endurance),
         Misfits(walker=True, leaves_px=3.0),
     ],
 )

@@ -116,7 +116,7 @@ def test_what_is_left_is_alike_as_far_as_it_was_blurred(
     assert clumped(blurred) == pytest.approx(np.exp(-1 / (4 * blur_px**2)), abs=0.03)
 
 
-@pytest.mark.parametrize("noise_dn", [0.8, 4.0])
+@pytest.mark.parametrize("noise_dn", [0.8, pytest.param(4.0, marks=pytest.mark.long)])
 def test_claims_are_true_on_films_of_another_size(noise_dn: float, tmp_path: Path) -> None:
     """Small films, of a size it was not trained on, as they were rendered.
 

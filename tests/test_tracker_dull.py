@@ -27,9 +27,10 @@ def off_in_nocks(plan: FlightPlan, seed: int, folder: Path) -> FloatArray:
     return np.asarray(away / truth.tail_px[rows])
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("nock_luma", "light"),
-    [(90.0, 0.8), pytest.param(75.0, 0.55, marks=[pytest.mark.long, pytest.mark.endurance])],
+    [(90.0, 0.8), pytest.param(75.0, 0.55, marks=pytest.mark.endurance)],
 )
 def test_the_nock_is_followed_and_not_the_shafts_end(
     nock_luma: float, light: float, tmp_path: Path

@@ -231,6 +231,7 @@ def test_a_film_that_does_not_fit_is_followed_alike(
     np.testing.assert_array_equal(follow(path).flights[0].xy_px, kept.xy_px)
 
 
+@pytest.mark.long
 def test_the_look_is_not_learnt_from_the_bow() -> None:
     """In a dim hall string and archer stand out more than the nock does near the bow.
 
