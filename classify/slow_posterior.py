@@ -122,8 +122,8 @@ class SlowSwing:
         mean, sigma : float
         """
         mean = float(self.weight @ self.tilt_rad)
-        square = float(self.weight @ (self.tilt_variance + self.tilt_rad**2))
-        return mean, float(np.sqrt(max(square - mean**2, 0.0)))
+        spread = self.tilt_variance + (self.tilt_rad - mean) ** 2
+        return mean, float(np.sqrt(self.weight @ spread))
 
     def _drawn(self, axis: int) -> FloatArray:
         """(m, k) swings at fixed, evenly spread points of each Gaussian."""

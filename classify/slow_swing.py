@@ -251,7 +251,7 @@ class _Eased:
 
     @classmethod
     def of(cls, flight: _Flight, phi: FloatArray, moved: FloatArray, path: FloatArray) -> _Eased:
-        m, w = len(flight.data), flight.weight[:, None]
+        w = flight.weight[:, None]
         wanted = np.arange(PATH_LINEAR, PATH_LINEAR + 4)
         others = np.delete(phi, [G_AT, *wanted], axis=1)
         fast = others.shape[1] - (PATH_LINEAR - 1)
@@ -284,7 +284,7 @@ class _Eased:
             pull=Yp.T @ bp,
             rest=float(bp @ bp),
             log_nuisance=log_nuisance,
-            nuisance=N[: m + k],
+            nuisance=N,
             sought=Y,
             target=b,
             drifts=drifts,

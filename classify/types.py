@@ -164,7 +164,7 @@ class Priors:
         Focal length over speed, px·s per metre; None where neither is known.
     fall_cases
         The same where it may be one of several, as where a typed field of view may be that of
-        another picture: share and value of each; empty where `fall_px_s` says it all.
+        another picture: share and value of each; empty or one where `fall_px_s` says it all.
     roll_rad
         Tilt of the camera about its axis, which also stands for a steady push from the side, in
         units of gravity.
