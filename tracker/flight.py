@@ -11,10 +11,11 @@ from tracker.arrowlike import FEWEST_SEEN, behind, features_of, probability, shi
 from tracker.candidates import joined
 from tracker.claims import claimed_px
 from tracker.footage import FromRow
-from tracker.landing import landing
+from tracker.landing import Landing, landing
 from tracker.path import QUICK, Breadth, Guess, Sky, passes, search
 from tracker.scene import STROKE_TRUE_S, Seen, Window, look, sky_of
 from tracker.settle import Settled, settle
+from tracker.standing import TOGETHER, Aftermath, blur_for, gone
 from tracker.types import ByteArray, Click, FloatArray, Message, Track
 from tracker.vouched import Vouched, vouched, with_click
 
@@ -31,6 +32,13 @@ person is told what is missing (chosen here)."""
 
 CLAIM_CLICKED = 0.2
 """Confidence above which a path is claimed that a person clicked on (chosen here)."""
+
+CARRIED_BY = 5
+"""Last places by which the path is carried on to where the arrow strikes (chosen here)."""
+
+STRIKES_TRUE_S = 0.8
+"""How long after it was last seen an arrow may strike: until then it flies 40 m, and from further
+away nobody knows where it is bound for (chosen here)."""
 
 MAY_STAND = 2
 """Last places that are left out where the moment of the impact is not known (chosen here)."""
@@ -308,6 +316,37 @@ def confidence(window: Window, sky: Sky, settled: Settled, score_share: float) -
     return 0.0 if features is None else probability(shipped_arrow_model(), features)
 
 
+def _ended(
+    window: Window, scene: Seen, settled: Settled, xy_px: FloatArray, sigma_px: FloatArray
+) -> Landing | None:
+    """Find when the arrow struck: by its places, else by what stands there afterwards.
+
+    Places of a standstill that was none are taken away.
+    """
+    t, sizes = window.times_s, settled.look.size_px_s / settled.depth_s
+    end = landing(t, xy_px, sigma_px, sizes)
+    rows = np.flatnonzero(np.isfinite(xy_px[:, 0]))
+    flown = rows if end is None else rows[rows <= end.row]
+    last = int(flown[-1])
+    path = settled.path.at(t)
+    carried = flown[-CARRIED_BY:]
+    path += np.median(xy_px[carried] - path[carried], axis=0)
+    if end is not None:
+        stood = np.median(xy_px[rows[rows > end.row]], axis=0)
+        since = gone(path, stood, end.row + 1, blur_for(float(sizes[last])))
+        flying = xy_px.copy()
+        flying[end.row + 1 :] = np.nan
+        until = min(since + TOGETHER, len(t)) - 1
+        after = Aftermath.of(scene.footage, path, flying, float(sizes[last]), until)
+        if after is None or not after.nothing_at(flying, stood, since):
+            return end
+        xy_px[end.row + 1 :] = sigma_px[end.row + 1 :] = np.nan
+    until = int(np.searchsorted(t, t[last] + STRIKES_TRUE_S / window.true_per_clock))
+    until = min(until, len(t) - 1)
+    after = Aftermath.of(scene.footage, path, xy_px, float(sizes[last]), until)
+    return None if after is None else after.impact(t, path, last)
+
+
 def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundFlight | None:
     """Put a settled path into the form of a flight; None if too little is known of its places."""
     xy, sigma, size = settled.xy_px.copy(), claimed_px(settled), settled.size_px.copy()
@@ -318,7 +357,7 @@ def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundF
             part[vague] = np.nan
     elif sure < SURE:
         return None
-    end = landing(window.times_s, xy, sigma, settled.look.size_px_s / settled.depth_s)
+    end = _ended(window, scene, settled, xy, sigma)
     if end is not None:
         for part in (xy, sigma, size):
             part[end.row + 1 :] = np.nan
