@@ -59,6 +59,9 @@ NARROWER_PX, NARROWER_SIGMA_PX = 0.9, 1.0
 STEP_SIGMA = 0.5
 """Error of the first frame that shows it standing, in frames."""
 
+LEFT = 4.5
+"""How many times the blur a nock must be from a place to be no longer seen there."""
+
 HELD = 0.7
 """Share of what an arrow shows that its place must show, in the mean, in the frames from the first
 in which it stands."""
@@ -309,7 +312,7 @@ def gone(path_px: FloatArray, stood_px: FloatArray, since: int, blur_px: float) 
         n if there is none.
     """
     off = np.linalg.norm(path_px[since:] - stood_px, axis=1)
-    clear = np.flatnonzero(off > 3.5 * blur_px)
+    clear = np.flatnonzero(off > LEFT * blur_px)
     return since + (int(clear[0]) if len(clear) else len(off))
 
 
