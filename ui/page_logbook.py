@@ -16,10 +16,13 @@ from classify.logbook_undo import undo_delete
 from tracker.types import InputError, Message, message
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
+from ui.entries import entering, show_trouble
 from ui.found_words import hit_html, said_part
 from ui.linked import page_link
-from ui.rounds_part import attempt, open_book
+from ui.rounds_part import attempt, book_anew, open_book
 from ui.shelf import PIECE_BYTES, data_folder
+
+_UNDONE = "logbook-undone"
 
 
 def show_logbook() -> None:
@@ -79,10 +82,10 @@ def _search(book: LogbookFile, word: Words) -> None:
 
 def _out(book: LogbookFile, word: Words) -> None:
     st.subheader(word("book.keep_safe"), anchor=False)
-    if st.button(word("book.undo"), key="undo"):
-        done = attempt(word, lambda: undo_delete(book))
-        if done:
-            st.success(word("book.undone"))
+    st.button(word("book.undo"), key="undo", on_click=entering(_UNDONE, _undo))
+    if st.session_state.pop(_UNDONE, False):
+        st.success(word("book.undone"))
+    show_trouble(_UNDONE, word)
     if st.button(word("book.export"), key="export"):
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "tailsway-logbook.zip"
@@ -99,6 +102,11 @@ def _out(book: LogbookFile, word: Words) -> None:
         )
     kept = word("book.where_kept", path=str(data_folder()))
     st.html(f'<p class="ts-note">{escape(kept)}</p>')
+
+
+def _undo() -> None:
+    undo_delete(book_anew())
+    st.session_state[_UNDONE] = True
 
 
 def _in(book: LogbookFile, word: Words) -> None:
