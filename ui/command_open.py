@@ -99,8 +99,8 @@ def server_command(port: int) -> list[str]:
         "browser.gatherUsageStats": "false",
         "client.showErrorDetails": "none",
         "client.toolbarMode": "minimal",
-        # What is pressed while a page is being drawn then waits for the same thread. Another one
-        # beside it would be ended before it began, or lose its press to the end of the first.
+        # One thread draws the pages of a session and hears of the next press between its steps: a
+        # second one beside it can lose its press to the end of the first.
         "runner.fastReruns": "false",
         "logger.level": "warning",
         **theme_flags(),

@@ -13,7 +13,6 @@ import asyncio
 from collections.abc import Callable
 from contextlib import suppress
 
-from google.protobuf.message import DecodeError
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
@@ -107,6 +106,6 @@ def _parsed(message: Message, parse: Callable[[bytes], object]) -> bool:
         return False
     try:
         parse(data)
-    except DecodeError:  # Streamlit ends such a connection itself
+    except Exception:  # no message of Streamlit's, which will end the connection itself
         return False
     return True

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from classify.exchange import export_zip, import_zip
+from classify.exchange import Exchanged, export_zip, import_zip
 from classify.logbook import archers, setups
 from classify.logbook_file import LogbookFile
 from classify.logbook_search import search
@@ -22,7 +22,7 @@ from ui.linked import page_link
 from ui.rounds_part import attempt, book_anew, open_book
 from ui.shelf import PIECE_BYTES, data_folder
 
-_UNDONE = "logbook-undone"
+_UNDONE, _UNPACKED = "logbook-undone", "logbook-unpacked"
 
 
 def show_logbook() -> None:
@@ -40,7 +40,7 @@ def show_logbook() -> None:
     with left:
         _out(book, word)
     with right:
-        _in(book, word)
+        _in(word)
 
 
 def _archers(book: LogbookFile, word: Words) -> None:
@@ -109,28 +109,38 @@ def _undo() -> None:
     st.session_state[_UNDONE] = True
 
 
-def _in(book: LogbookFile, word: Words) -> None:
+def _in(word: Words) -> None:
     st.subheader(word("book.import_title"), anchor=False)
     given = st.file_uploader(
         word("book.import_file"), type=["zip"], key="import", max_upload_size=UPLOAD_LIMIT_MB
     )
-    if given is None or not st.button(word("book.import_send"), key="import-send"):
-        return
+    if given is not None:
+        st.button(
+            word("book.import_send"), key="import-send", on_click=entering(_UNPACKED, _unpack)
+        )
+    done: Exchanged | None = st.session_state.pop(_UNPACKED, None)
+    if done is not None:
+        rows = sum(done.rows.values())
+        if not rows and not done.clips:
+            st.info(word("book.nothing_new"))
+        else:
+            st.success(word("logbook.imported", rows=rows, clips=done.clips))
+    show_trouble(_UNPACKED, word)
+
+
+def _unpack() -> None:
+    given = st.session_state["import"]
+    given.seek(0)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "given.zip"
         with path.open("wb") as copy:
             while piece := given.read(PIECE_BYTES):
                 copy.write(piece)
         try:
-            done = import_zip(book, path)
+            st.session_state[_UNPACKED] = import_zip(book_anew(), path)
         except InputError as mistake:
-            st.error(word.safe(named_as_given(mistake.message, path, given.name)))
-            return
-    rows = sum(done.rows.values())
-    if not rows and not done.clips:
-        st.info(word("book.nothing_new"))
-    else:
-        st.success(word("logbook.imported", rows=rows, clips=done.clips))
+            said = named_as_given(mistake.message, path, given.name)
+            raise InputError(said.key, **said.values) from None
 
 
 def named_as_given(sentence: Message, path: Path, name: str) -> Message:

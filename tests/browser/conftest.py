@@ -80,6 +80,8 @@ def pressed_at_once(page: Page, *named: tuple[str, str]) -> None:
 
     Each is looked up before the first is pressed; nothing comes from the page in between.
     """
+    for tag, text in named:
+        page.locator(tag, has_text=text).first.wait_for(state="attached")
     page.evaluate(
         """named => named
              .map(([tag, text]) =>
