@@ -219,3 +219,15 @@ def test_what_is_said_of_a_clip_is_kept_though_the_page_ends_before_its_form(
         kept = shelf.clip(made_clip)
         assert kept is not None
         assert kept.removed
+
+
+def test_a_film_is_kept_though_the_page_ends_before_it_was_taken(
+    shelf: Shelf, tmp_path: Path, cut: Cut
+) -> None:
+    """It has come whole; another page may be asked for by then."""
+    film = write_made_film(tmp_path / "made.mp4")
+    page = opened(read)
+    page.file_uploader("upload-0").set_value(("made.mp4", film.read_bytes(), "video/mp4"))
+    cut("ui.page_read.choose_clip")
+    assert not page.run().exception
+    assert [clip.name for clip in shelf.clips()] == ["made.mp4"]

@@ -16,7 +16,7 @@ from ui.clip_queue import ClipQueue, QueuedClip
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.corrections import told
 from ui.dash_words import Words, page_words
-from ui.entries import show_trouble
+from ui.entries import entering, show_trouble
 from ui.known_form import known_form
 from ui.known_input import parse_known
 from ui.leading_swing import leading_swing, swings_found
@@ -122,15 +122,22 @@ def _note(sha256: str, said: Mapping[str, str]) -> None:
 
 
 def _take_films(word: Words) -> None:
-    """Take what was given, once; a file that cannot be used becomes a row that says why."""
-    counter = st.session_state.setdefault("round-uploads", 0)
-    given = st.file_uploader(
+    """Take films."""
+    key = f"round-upload-{st.session_state.setdefault('round-uploads', 0)}"
+    st.file_uploader(
         word("round.upload"),
         type=list(FILM_TYPES),
         accept_multiple_files=True,
-        key=f"round-upload-{counter}",
+        key=key,
         max_upload_size=UPLOAD_LIMIT_MB,
+        on_change=entering("round-uploads", lambda: _keep_films(key)),
     )
+    show_trouble("round-uploads", word)
+
+
+def _keep_films(key: str) -> None:
+    """Keep what was given, once; a file that cannot be used becomes a row that says why."""
+    given = st.session_state.get(key)
     if not given:
         return
     for film in given:
@@ -142,8 +149,7 @@ def _take_films(word: Words) -> None:
         else:
             _enqueue(kept.sha256)
     # A fresh uploader lets go of the copies in memory, and nothing is taken from it twice.
-    st.session_state["round-uploads"] = counter + 1
-    st.rerun()
+    st.session_state["round-uploads"] += 1
 
 
 def _enqueue(sha256: str) -> None:
