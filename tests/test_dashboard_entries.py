@@ -106,6 +106,26 @@ def test_a_second_press_before_the_page_is_drawn_keeps_nothing_twice(
     assert len(evidence_of(book, newest)) == before + 1
 
 
+def test_a_double_click_writes_one_archer_down_and_complains_of_nothing(
+    case: tuple[LogbookFile, Version], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second press meets the page that was there before; a third one, later, is refused."""
+    book, _ = case
+    page = opened(rounds)
+    page.text_input("new-archer-name").set_value("Robin")
+    send = next(button for button in page.button if button.label == "Write the archer down")
+    with monkeypatch.context() as meanwhile:
+        meanwhile.setattr("ui.page_rounds.open_book", stopped)
+        for _ in range(2):
+            send.click().run()
+    page = page.run()
+    assert not page.error
+    assert "Robin" in page.success[0].value
+    assert [one.name for one in logbook.archers(book)].count("Robin") == 1
+    page.text_input("new-archer-name").set_value("Robin")
+    assert pressed(page, "Write the archer down").error
+
+
 def test_why_nothing_was_kept_waits_until_the_page_can_say_it(
     case: tuple[LogbookFile, Version], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from functools import partial
 
 import streamlit as st
 
@@ -18,7 +17,7 @@ from ui.dash_words import Words
 _LOG = logging.getLogger("tailsway.dashboard")
 
 
-def entering(place: str, work: Callable[[], object]) -> Callable[[], None]:
+def entering(place: str, work: Callable[[], object], *, once: bool = False) -> Callable[[], None]:
     """Give a widget's callback, which runs before anything is drawn and is not interrupted.
 
     The page's own run would be too late: it ends wherever it is when something else is pressed.
@@ -30,16 +29,26 @@ def entering(place: str, work: Callable[[], object]) -> Callable[[], None]:
     work
         Reads what was typed from the session by the widgets' keys and keeps it; an `InputError`
         says why it did not.
+    once
+        Whether a second press adds something, or is refused: then one that comes before the page
+        could show what the first did, as that of a double click, does nothing.
 
     Returns
     -------
     callable
         For ``on_click`` or ``on_change``.
     """
-    return partial(_enter, place, work)
+    done = False
+
+    def enter() -> None:
+        nonlocal done
+        if not (once and done):
+            done = _entered(place, work)
+
+    return enter
 
 
-def _enter(place: str, work: Callable[[], object]) -> None:
+def _entered(place: str, work: Callable[[], object]) -> bool:
     st.session_state.pop(_waiting(place), None)
     try:
         work()
@@ -48,6 +57,9 @@ def _enter(place: str, work: Callable[[], object]) -> None:
     except Exception:  # the coach gets a sentence, the terminal the whole story
         _LOG.exception("an entry failed")
         leave_trouble(place, message("pages.mistake"))
+    else:
+        return True
+    return False
 
 
 def leave_trouble(place: str, sentence: Message) -> None:

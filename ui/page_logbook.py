@@ -82,7 +82,7 @@ def _search(book: LogbookFile, word: Words) -> None:
 
 def _out(book: LogbookFile, word: Words) -> None:
     st.subheader(word("book.keep_safe"), anchor=False)
-    st.button(word("book.undo"), key="undo", on_click=entering(_UNDONE, _undo))
+    st.button(word("book.undo"), key="undo", on_click=entering(_UNDONE, _undo, once=True))
     if st.session_state.pop(_UNDONE, False):
         st.success(word("book.undone"))
     show_trouble(_UNDONE, word)
@@ -116,7 +116,9 @@ def _in(word: Words) -> None:
     )
     if given is not None:
         st.button(
-            word("book.import_send"), key="import-send", on_click=entering(_UNPACKED, _unpack)
+            word("book.import_send"),
+            key="import-send",
+            on_click=entering(_UNPACKED, _unpack, once=True),
         )
     done: Exchanged | None = st.session_state.pop(_UNPACKED, None)
     if done is not None:

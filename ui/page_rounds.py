@@ -138,7 +138,9 @@ def _new_archer(word: Words) -> None:
     with st.form("new-archer", border=False):
         st.text_input(word("rounds.archer_name"), key="new-archer-name")
         hand_field("new-archer-hand", None, word)
-        st.form_submit_button(word("rounds.keep_archer"), on_click=entering("new-archer", keep))
+        st.form_submit_button(
+            word("rounds.keep_archer"), on_click=entering("new-archer", keep, once=True)
+        )
     show_trouble("new-archer", word)
 
 
@@ -158,6 +160,6 @@ def _new_setup(archer: Archer, word: Words) -> None:
         sheet_inputs(f"setup-{own}", None, word)
         day_field(word("rounds.day"), f"setup-day-{own}")
         st.form_submit_button(
-            word("rounds.keep_setup"), type="primary", on_click=entering(place, keep)
+            word("rounds.keep_setup"), type="primary", on_click=entering(place, keep, once=True)
         )
     show_trouble(place, word)

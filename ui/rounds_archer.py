@@ -41,7 +41,8 @@ def hand_part(archer: Archer, word: Words) -> None:
             if not missing:
                 st.text_input(word("rounds.reason"), key=f"{own}-why")
             st.form_submit_button(
-                word("rounds.hand_send"), on_click=entering(own, lambda: _put_hand(archer, own))
+                word("rounds.hand_send"),
+                on_click=entering(own, lambda: _put_hand(archer, own), once=True),
             )
         show_trouble(own, word)
 
@@ -110,7 +111,7 @@ def remove_part(archer: Archer, bow: Bow | None, word: Words) -> None:
             word("rounds.remove_yes"),
             type="primary",
             key="remove-yes",
-            on_click=entering(_ASKED, one.remove),
+            on_click=entering(_ASKED, one.remove, once=True),
         )
         show_trouble(_ASKED, word)
 
@@ -192,6 +193,8 @@ def show_said(word: Words) -> None:
     removed: _Removal | None = st.session_state.get(_REMOVED)
     if removed is not None:
         st.button(
-            word("book.undo"), key="bring-back", on_click=entering(_REMOVED, removed.bring_back)
+            word("book.undo"),
+            key="bring-back",
+            on_click=entering(_REMOVED, removed.bring_back, once=True),
         )
         show_trouble(_REMOVED, word)

@@ -54,7 +54,7 @@ def correct_part(at: AtHand, seen: Seen) -> None:
             st.text_input(word("rounds.reason"), key=f"{own}-why")
             st.form_submit_button(
                 word("rounds.correct_send"),
-                on_click=entering(own, lambda: _correct(seen, names)),
+                on_click=entering(own, lambda: _correct(seen, names), once=True),
             )
         show_trouble(own, word)
 

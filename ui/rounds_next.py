@@ -152,7 +152,9 @@ def _done(at: AtHand, proposal: NextChange) -> None:
         st.form_submit_button(
             word("rounds.done_send"),
             type="primary",
-            on_click=entering(at.key("done"), lambda: _write_down(at, proposal, form, key)),
+            on_click=entering(
+                at.key("done"), lambda: _write_down(at, proposal, form, key), once=True
+            ),
         )
     show_trouble(at.key("done"), word)
 

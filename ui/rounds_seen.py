@@ -75,7 +75,7 @@ def _list(at: AtHand) -> None:
         button.button(
             word("rounds.delete"),
             key=f"delete-{one.id}",
-            on_click=entering(place, partial(_delete, one.id)),
+            on_click=entering(place, partial(_delete, one.id), once=True),
         )
         correct_part(at, one)
     show_trouble(place, word)

@@ -130,7 +130,7 @@ def _change_form(at: AtHand) -> None:
         st.form_submit_button(
             word("rounds.change_send"),
             type="primary",
-            on_click=entering(own, lambda: _change(at.anew())),
+            on_click=entering(own, lambda: _change(at.anew()), once=True),
         )
     form_base(at, "change")
     show_trouble(own, word)

@@ -186,7 +186,7 @@ def _ask(question: Question, word: Words) -> None:
             word("teach.answer"),
             type="primary",
             width="stretch",
-            on_click=entering(own, lambda: _keep(question, own)),
+            on_click=entering(own, lambda: _keep(question, own), once=True),
         )
         show_trouble(own, word)
 
