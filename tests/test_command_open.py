@@ -52,6 +52,7 @@ def test_every_setting_that_matters_is_passed() -> None:
         "--server.allowedHosts=localhost",
         "--browser.gatherUsageStats=false",
         "--client.showErrorDetails=none",
+        "--runner.fastReruns=false",
         "--server.enableXsrfProtection=true",
         "--server.enableCORS=true",
         "--server.maxUploadSize=1024",

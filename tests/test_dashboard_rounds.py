@@ -184,7 +184,7 @@ def test_what_the_coach_sees_is_kept_with_the_flight(tmp_path, monkeypatch, labe
     with film.open("rb") as stream:
         kept = Shelf(tmp_path).keep(stream, "another.mp4")
     Shelf(tmp_path).note(kept.sha256, "opinion", {"label": label, "why": label and "steady"})
-    monkeypatch.setattr("ui.rounds_seen.kept_reading", lambda path, *_: made_result(path))
+    monkeypatch.setattr("ui.rounds_flight.kept_reading", lambda path, *_: made_result(path))
     page = opened(part="seen")
     key = newest.setup_id[:8]
     page = page.button_group(f"add-kind-{key}").set_value("flight").run()
@@ -230,7 +230,7 @@ def test_a_flight_that_stands_there_is_told_of_on_the_page(tmp_path, monkeypatch
     film = keep_clip(book, tmp_path / "film.mp4")
     there = {"reading": READING, "arrow": "1"}
     record(book, newest, "flight", there, dated="2026-01-12", clip_sha256=film.sha256)
-    monkeypatch.setattr("ui.rounds_seen.kept_reading", pytest.fail)
+    monkeypatch.setattr("ui.rounds_flight.kept_reading", pytest.fail)
     page = opened(part="seen")
     key = newest.setup_id[:8]
     page = page.button_group(f"add-kind-{key}").set_value("flight").run()

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import streamlit as st
 
-from tracker.types import InputError
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words
 from ui.demo_clips import DemoClip, demo_clips
+from ui.entries import entering, show_trouble
 from ui.known_form import known_texts
 from ui.shelf import Shelf, data_folder, file_sha256
 
@@ -237,22 +237,25 @@ def _go(token: str) -> None:
 
 
 def _take_upload(word: Words) -> None:
-    """Put a new film on the shelf, in pieces, and turn to it once."""
-    counter = st.session_state.setdefault("uploads", 0)
-    given = st.file_uploader(
+    """Take a new film."""
+    key = f"upload-{st.session_state.setdefault('uploads', 0)}"
+    st.file_uploader(
         word("pages.upload"),
         type=list(FILM_TYPES),
-        key=f"upload-{counter}",
+        key=key,
         max_upload_size=UPLOAD_LIMIT_MB,
         help=word("pages.upload_help"),
+        on_change=entering("upload", lambda: _keep_film(key)),
     )
+    show_trouble("upload", word)
+
+
+def _keep_film(key: str) -> None:
+    """Put a film on the shelf, in pieces, and turn to it."""
+    given = st.session_state.get(key)
     if given is None:
         return
-    try:
-        kept = shelf().keep(given, given.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
-    except InputError as mistake:
-        st.error(word.safe(mistake.message))
-        return
-    # A fresh uploader lets go of the copy in memory, and does not turn back here on a rerun.
-    st.session_state["uploads"] = counter + 1
-    _go(kept.sha256)
+    kept = shelf().keep(given, given.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
+    # A fresh uploader lets go of the copy in memory, and takes nothing twice.
+    st.session_state["uploads"] += 1
+    st.query_params["clip"] = kept.sha256

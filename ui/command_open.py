@@ -99,6 +99,9 @@ def server_command(port: int) -> list[str]:
         "browser.gatherUsageStats": "false",
         "client.showErrorDetails": "none",
         "client.toolbarMode": "minimal",
+        # One thread draws the pages of a session and hears of the next press between its steps: a
+        # second one beside it can lose its press to the end of the first.
+        "runner.fastReruns": "false",
         "logger.level": "warning",
         **theme_flags(),
     }

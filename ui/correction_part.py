@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 from html import escape
 
 import numpy as np
@@ -15,6 +16,7 @@ from tracker.types import InputError
 from ui.clip_chooser import ChosenClip, shelf
 from ui.corrections import click_text, face_text
 from ui.dash_words import Words
+from ui.entries import entering, show_trouble, typed_in
 from ui.frame_store import still_of
 from ui.known_input import parse_known
 from ui.picker import Still, pick_points
@@ -106,26 +108,39 @@ def _on_a_frame(tab: str, chosen: ChosenClip, result: ReadResult, word: Words) -
         return
     if tab == "nock":
         still = replace(still, nock_px=_nock_px(result, frame))
-        points = pick_points(
+        pick_points(
             f"pick-{key}",
             still,
             points=1,
             send=word("pages.correct_nock_send"),
             word=word,
+            picked=_clicked(chosen, "click", click_text),
             says=word(f"pages.pick_{'unseen' if still.nock_px is None else 'seen'}"),
         )
-        if points is not None:
-            _keep(chosen, "click", click_text(frame, points), word)
-        _take_back(chosen, "click", word)
+        _trouble_or_back(chosen, "click", word)
     elif tab == "face":
-        points = pick_points(
-            f"pick-{key}", still, points=2, send=word("pages.correct_face_send"), word=word
+        pick_points(
+            f"pick-{key}",
+            still,
+            points=2,
+            send=word("pages.correct_face_send"),
+            word=word,
+            picked=_clicked(chosen, "face", face_text),
         )
-        if points is not None:
-            _keep(chosen, "face", face_text(frame, points), word)
-        _take_back(chosen, "face", word)
+        _trouble_or_back(chosen, "face", word)
     else:
         _ends(chosen, still, word)
+
+
+def _clicked(
+    chosen: ChosenClip, kind: NoteKind, text: Callable[[int, list[float]], dict[str, str]]
+) -> Callable[[int, list[float]], None]:
+    """Give what keeps the points that are clicked on a frame."""
+
+    def keep(frame: int, points: list[float]) -> None:
+        entering(_place(chosen, kind), lambda: _keep(chosen, kind, text(frame, points)))()
+
+    return keep
 
 
 def _frame_choice(key: str, start: int, last: int, word: Words) -> int:
@@ -157,27 +172,35 @@ def _ends(chosen: ChosenClip, still: Still, word: Words) -> None:
     st.html(picture_html(still.jpeg, word("pages.pick_alt", frame=still.frame)))
     columns = st.columns(2)
     key = chosen.sha256[:12]
-    said = dict(shelf().last(chosen.sha256, "ends") or {})
+
+    def mark(end: str) -> None:
+        said = dict(shelf().last(chosen.sha256, "ends") or {})
+        _keep(chosen, "ends", {**said, end: str(still.frame)})
+
     for column, end in zip(columns, ("first_frame", "last_frame"), strict=True):
-        label = word(f"pages.correct_{end}", frame=still.frame)
-        if column.button(label, key=f"{end}-{key}", width="stretch"):
-            _keep(chosen, "ends", {**said, end: str(still.frame)}, word)
-    _take_back(chosen, "ends", word)
+        column.button(
+            word(f"pages.correct_{end}", frame=still.frame),
+            key=f"{end}-{key}",
+            width="stretch",
+            on_click=entering(_place(chosen, "ends"), partial(mark, end)),
+        )
+    _trouble_or_back(chosen, "ends", word)
 
 
-def _keep(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words) -> None:
-    """Add a correction once it makes sense, and read again."""
-    try:
-        parse_known({name: text for name, text in said.items() if text})
-    except InputError as mistake:
-        st.error(word.safe(mistake.message))
-        return
-    _note(chosen, kind, said, word)
+def _place(chosen: ChosenClip, kind: NoteKind) -> str:
+    return f"{kind}-{chosen.sha256[:12]}"
 
 
-def _note(chosen: ChosenClip, kind: NoteKind, said: dict[str, str], word: Words) -> None:
-    if attempt(word, lambda: shelf().note(chosen.sha256, kind, said)):
-        st.rerun()
+def _keep(chosen: ChosenClip, kind: NoteKind, said: dict[str, str]) -> None:
+    """Add a correction once it makes sense; the page reads again."""
+    parse_known({name: text for name, text in said.items() if text})
+    shelf().note(chosen.sha256, kind, said)
+
+
+def _trouble_or_back(chosen: ChosenClip, kind: NoteKind, word: Words) -> None:
+    """Say what was no correction, and offer to take back what was one."""
+    show_trouble(_place(chosen, kind), word)
+    _take_back(chosen, kind, word)
 
 
 def take_back_quietly(chosen: ChosenClip, kind: NoteKind, word: Words) -> bool:
@@ -203,15 +226,28 @@ def _take_back(chosen: ChosenClip, kind: NoteKind, word: Words, *, where: str = 
     if not now or not any(now.values()):
         return
     says = "opinion_take_back" if kind == "opinion" else "correct_take_back"
-    if st.button(word(f"pages.{says}"), key=f"{where}-{kind}-{chosen.sha256[:12]}"):
-        _note(chosen, kind, _BLANK[kind], word)
+    place = f"{where}-{_place(chosen, kind)}"
+    st.button(
+        word(f"pages.{says}"),
+        key=place,
+        on_click=entering(place, lambda: shelf().note(chosen.sha256, kind, _BLANK[kind])),
+    )
+    show_trouble(place, word)
 
 
 def _opinion(chosen: ChosenClip, word: Words) -> None:
     key = chosen.sha256[:12]
     st.html(f'<p class="ts-note">{escape(word("pages.correct_opinion_help"))}</p>')
+
+    def keep() -> None:
+        label = st.session_state.get(f"opinion-label-{key}")
+        if label is None:
+            raise InputError("pages.opinion_missing")
+        said = {"label": label, "why": typed_in(f"opinion-why-{key}")}
+        shelf().note(chosen.sha256, "opinion", said)
+
     with st.form(f"opinion-{key}", border=False):
-        label = st.radio(
+        st.radio(
             word("pages.opinion_label"),
             _LABELS,
             index=None,
@@ -219,13 +255,13 @@ def _opinion(chosen: ChosenClip, word: Words) -> None:
             horizontal=True,
             key=f"opinion-label-{key}",
         )
-        why = st.text_input(word("pages.opinion_why"), max_chars=400, key=f"opinion-why-{key}")
-        sent = st.form_submit_button(word("pages.opinion_send"), type="primary")
-    if sent and label is None:
-        st.error(word("pages.opinion_missing"))
-    elif sent and label is not None:
-        _note(chosen, "opinion", {"label": label, "why": why.strip()}, word)
-    _take_back(chosen, "opinion", word)
+        st.text_input(word("pages.opinion_why"), max_chars=400, key=f"opinion-why-{key}")
+        st.form_submit_button(
+            word("pages.opinion_send"),
+            type="primary",
+            on_click=entering(_place(chosen, "opinion"), keep),
+        )
+    _trouble_or_back(chosen, "opinion", word)
 
 
 def opinion_html(chosen: ChosenClip, word: Words) -> str:

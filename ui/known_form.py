@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from html import escape
 
 import streamlit as st
 
 from classify.types import Known
 from ui.dash_words import Words
+from ui.entries import entering
 
 FIELDS = (
     "capture_hz",
@@ -20,6 +21,7 @@ FIELDS = (
     "focal_px",
     "nock_mm",
 )
+_ASKED = ("hand", *FIELDS)
 
 
 def known_texts(known: Known) -> dict[str, str]:
@@ -54,32 +56,38 @@ def known_texts(known: Known) -> dict[str, str]:
 
 
 def known_form(
-    key: str, said: Mapping[str, str], word: Words, *, send: str = ""
-) -> dict[str, str] | None:
-    """Show the form and give what was typed when it is sent.
+    key: str,
+    said: Mapping[str, str],
+    word: Words,
+    *,
+    keep: Callable[[dict[str, str]], object],
+    send: str = "",
+) -> None:
+    """Show the form; what was typed is kept when it is sent.
 
     Parameters
     ----------
     key
-        Of the form; one for each clip.
+        Of the form; one for each clip. Also the place where the page shows what `keep` refused.
     said
         Texts to start from.
     word
         The page's language.
+    keep
+        Keeps texts by field when the coach sends them; called before the page is drawn anew.
     send
         What its button says; blank to read the clip again.
-
-    Returns
-    -------
-    dict or None
-        Text by field when the coach sends it, else None.
     """
-    typed: dict[str, str] = {}
+
+    def sent() -> None:
+        typed = {name: str(st.session_state.get(f"{key}-{name}") or "") for name in _ASKED}
+        keep({**typed, "flight": said.get("flight", "")})
+
     with st.form(key, border=False):
         st.html(f'<p class="ts-note">{escape(word("pages.known_intro"))}</p>')
         hands = ("", "right", "left")
         hand = said.get("hand", "")
-        typed["hand"] = st.radio(
+        st.radio(
             word("pages.known_hand"),
             hands,
             index=hands.index(hand) if hand in hands else 0,
@@ -90,15 +98,17 @@ def known_form(
         for first in range(0, len(FIELDS), 2):
             # A row at a time: a phone shows one column under the other, and must keep the order.
             for column, name in zip(st.columns(2), FIELDS[first : first + 2], strict=False):
-                typed[name] = column.text_input(
+                column.text_input(
                     word(f"pages.known_{name}"),
                     value=said.get(name, ""),
                     key=f"{key}-{name}",
                     help=word(f"pages.known_help_{name}"),
                     placeholder=word("pages.known_nobody_said"),
                 )
-        typed["flight"] = said.get("flight", "")
-        sent = st.form_submit_button(
-            send or word("pages.known_send"), type="primary", width="stretch", key=f"{key}-send"
+        st.form_submit_button(
+            send or word("pages.known_send"),
+            type="primary",
+            width="stretch",
+            key=f"{key}-send",
+            on_click=entering(key, sent),
         )
-    return typed if sent else None

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from classify.exchange import export_zip, import_zip
+from classify.exchange import Exchanged, export_zip, import_zip
 from classify.logbook import archers, setups
 from classify.logbook_file import LogbookFile
 from classify.logbook_search import search
@@ -16,10 +16,13 @@ from classify.logbook_undo import undo_delete
 from tracker.types import InputError, Message, message
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
+from ui.entries import entering, show_trouble
 from ui.found_words import hit_html, said_part
 from ui.linked import page_link
-from ui.rounds_part import attempt, open_book
+from ui.rounds_part import attempt, book_anew, open_book
 from ui.shelf import PIECE_BYTES, data_folder
+
+_UNDONE, _UNPACKED = "logbook-undone", "logbook-unpacked"
 
 
 def show_logbook() -> None:
@@ -37,7 +40,7 @@ def show_logbook() -> None:
     with left:
         _out(book, word)
     with right:
-        _in(book, word)
+        _in(word)
 
 
 def _archers(book: LogbookFile, word: Words) -> None:
@@ -79,10 +82,10 @@ def _search(book: LogbookFile, word: Words) -> None:
 
 def _out(book: LogbookFile, word: Words) -> None:
     st.subheader(word("book.keep_safe"), anchor=False)
-    if st.button(word("book.undo"), key="undo"):
-        done = attempt(word, lambda: undo_delete(book))
-        if done:
-            st.success(word("book.undone"))
+    st.button(word("book.undo"), key="undo", on_click=entering(_UNDONE, _undo, once=True))
+    if st.session_state.pop(_UNDONE, False):
+        st.success(word("book.undone"))
+    show_trouble(_UNDONE, word)
     if st.button(word("book.export"), key="export"):
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / "tailsway-logbook.zip"
@@ -101,28 +104,45 @@ def _out(book: LogbookFile, word: Words) -> None:
     st.html(f'<p class="ts-note">{escape(kept)}</p>')
 
 
-def _in(book: LogbookFile, word: Words) -> None:
+def _undo() -> None:
+    undo_delete(book_anew())
+    st.session_state[_UNDONE] = True
+
+
+def _in(word: Words) -> None:
     st.subheader(word("book.import_title"), anchor=False)
     given = st.file_uploader(
         word("book.import_file"), type=["zip"], key="import", max_upload_size=UPLOAD_LIMIT_MB
     )
-    if given is None or not st.button(word("book.import_send"), key="import-send"):
-        return
+    if given is not None:
+        st.button(
+            word("book.import_send"),
+            key="import-send",
+            on_click=entering(_UNPACKED, _unpack, once=True),
+        )
+    done: Exchanged | None = st.session_state.pop(_UNPACKED, None)
+    if done is not None:
+        rows = sum(done.rows.values())
+        if not rows and not done.clips:
+            st.info(word("book.nothing_new"))
+        else:
+            st.success(word("logbook.imported", rows=rows, clips=done.clips))
+    show_trouble(_UNPACKED, word)
+
+
+def _unpack() -> None:
+    given = st.session_state["import"]
+    given.seek(0)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "given.zip"
         with path.open("wb") as copy:
             while piece := given.read(PIECE_BYTES):
                 copy.write(piece)
         try:
-            done = import_zip(book, path)
+            st.session_state[_UNPACKED] = import_zip(book_anew(), path)
         except InputError as mistake:
-            st.error(word.safe(named_as_given(mistake.message, path, given.name)))
-            return
-    rows = sum(done.rows.values())
-    if not rows and not done.clips:
-        st.info(word("book.nothing_new"))
-    else:
-        st.success(word("logbook.imported", rows=rows, clips=done.clips))
+            said = named_as_given(mistake.message, path, given.name)
+            raise InputError(said.key, **said.values) from None
 
 
 def named_as_given(sentence: Message, path: Path, name: str) -> Message:

@@ -22,6 +22,7 @@ from ui.correction_part import correction_part, opinion_html, take_back_part
 from ui.corrections import told
 from ui.curves import curves_of
 from ui.dash_words import Words, page_words
+from ui.entries import entering, show_trouble
 from ui.flight_views import FlightViews, film_cut_html, flight_views
 from ui.kept_readings import Kept
 from ui.known_form import known_form
@@ -38,7 +39,6 @@ from ui.reading_store import (
     read_ahead,
 )
 from ui.remove_clip import remove_clip_part, show_removed
-from ui.rounds_part import attempt
 from ui.verdict import basis_html, causes_html, modes_html, verdict_html
 from ui.viewer import show_viewer
 from ui.way_out import note_stopped, offer_way_out, was_stopped
@@ -298,20 +298,25 @@ def _which_flight(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
     count, now = len(result.followed.flights), result.reading.known.flight
     if count < 2:
         return
-    flight = st.segmented_control(
+    place = f"which-{chosen.sha256[:12]}"
+    # another flight read, in another tab perhaps, begins it anew
+    key = f"{place}-{now}"
+
+    def turn() -> None:
+        flight = st.session_state[key]
+        if flight is not None and flight != now:
+            shelf().note(chosen.sha256, "which", {"flight": str(flight + 1)})
+
+    st.segmented_control(
         word("pages.which_flight"),
         range(count),
         default=now,
         required=True,
         format_func=lambda number: str(number + 1),
-        # another flight read, in another tab perhaps, begins it anew
-        key=f"which-{chosen.sha256[:12]}-{now}",
+        key=key,
+        on_change=entering(place, turn),
     )
-    if flight is None or flight == now:
-        return
-    said = {"flight": str(flight + 1)}
-    if attempt(word, lambda: shelf().note(chosen.sha256, "which", said)):
-        st.rerun()
+    show_trouble(place, word)
 
 
 def show_result(chosen: ChosenClip, result: ReadResult, word: Words) -> None:
@@ -403,14 +408,12 @@ def _stills(views: FlightViews, word: Words) -> None:
 
 
 def _known_part(chosen: ChosenClip, said: Mapping[str, str], word: Words, *, open_: bool) -> None:
-    with st.expander(word("pages.known_title"), expanded=open_):
-        typed = known_form(f"known-{chosen.sha256[:12]}", said, word)
-    if typed is None:
-        return
-    try:
+    key = f"known-{chosen.sha256[:12]}"
+
+    def keep(typed: dict[str, str]) -> None:
         parse_known(typed)
-    except InputError as mistake:
-        st.error(word.safe(mistake.message))
-        return
-    if attempt(word, lambda: shelf().note(chosen.sha256, "known", typed)):
-        st.rerun()
+        shelf().note(chosen.sha256, "known", typed)
+
+    with st.expander(word("pages.known_title"), expanded=open_):
+        known_form(key, said, word, keep=keep)
+    show_trouble(key, word)

@@ -16,6 +16,7 @@ from ui.clip_queue import ClipQueue, QueuedClip
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.corrections import told
 from ui.dash_words import Words, page_words
+from ui.entries import entering, show_trouble
 from ui.known_form import known_form
 from ui.known_input import parse_known
 from ui.leading_swing import leading_swing, swings_found
@@ -30,8 +31,8 @@ from ui.reading_words import (
     listed,
     swing_words,
 )
-from ui.rounds_part import attempt
 
+_KNOWN = "known-round"
 _READ = ("read", "sure", "frequency", "swing")
 _COLUMNS = ("state", *_READ)
 _BUSY_S, _REST_S = 1.0, 5.0
@@ -81,45 +82,35 @@ def show_round() -> None:
     st.html(f'<p class="ts-note">{escape(word("round.help"))}</p>')
     empty = not the_queue().clips()
     with st.expander(word("round.known"), expanded=empty):
-        typed = known_form(
-            "known-round",
+        known_form(
+            _KNOWN,
             the_queue().said(),
             word,
+            keep=_keep_said,
             # Before any clip is there, there is nothing to read again.
             send=word("round.known_keep") if empty else "",
         )
-    if typed is not None:
-        _keep_said(typed, word)
+    show_trouble(_KNOWN, word)
     _take_films(word)
     _read_corrected()
     _table(word)
 
 
-def _keep_said(typed: dict[str, str], word: Words) -> None:
-    try:
-        parse_known(typed)
-    except InputError as mistake:
-        st.error(word.safe(mistake.message))
-        return
+def _keep_said(typed: dict[str, str]) -> None:
+    parse_known(typed)
     queue = the_queue()
     clips = [clip.sha256 for clip in queue.clips() if clip.sha256]
     changed = _changed(queue.said(), typed)
-    if not attempt(word, lambda: _note_all(clips, changed)):
-        return
+    for sha256 in clips:
+        _note(sha256, changed)
     queue.say(typed)
     for sha256 in clips:
         _enqueue(sha256)
-    st.rerun()
 
 
 def _changed(before: Mapping[str, str], typed: Mapping[str, str]) -> dict[str, str]:
     """Tell what the form says about each clip: a blank only where it takes something back."""
     return {name: text for name, text in typed.items() if text or before.get(name)}
-
-
-def _note_all(clips: list[str], said: Mapping[str, str]) -> None:
-    for sha256 in clips:
-        _note(sha256, said)
 
 
 def _note(sha256: str, said: Mapping[str, str]) -> None:
@@ -131,15 +122,22 @@ def _note(sha256: str, said: Mapping[str, str]) -> None:
 
 
 def _take_films(word: Words) -> None:
-    """Take what was given, once; a file that cannot be used becomes a row that says why."""
-    counter = st.session_state.setdefault("round-uploads", 0)
-    given = st.file_uploader(
+    """Take films."""
+    key = f"round-upload-{st.session_state.setdefault('round-uploads', 0)}"
+    st.file_uploader(
         word("round.upload"),
         type=list(FILM_TYPES),
         accept_multiple_files=True,
-        key=f"round-upload-{counter}",
+        key=key,
         max_upload_size=UPLOAD_LIMIT_MB,
+        on_change=entering("round-uploads", lambda: _keep_films(key)),
     )
+    show_trouble("round-uploads", word)
+
+
+def _keep_films(key: str) -> None:
+    """Keep what was given, once; a file that cannot be used becomes a row that says why."""
+    given = st.session_state.get(key)
     if not given:
         return
     for film in given:
@@ -151,8 +149,7 @@ def _take_films(word: Words) -> None:
         else:
             _enqueue(kept.sha256)
     # A fresh uploader lets go of the copies in memory, and nothing is taken from it twice.
-    st.session_state["round-uploads"] = counter + 1
-    st.rerun()
+    st.session_state["round-uploads"] += 1
 
 
 def _enqueue(sha256: str) -> None:

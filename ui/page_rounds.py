@@ -14,12 +14,14 @@ from fixtures.season import play_season, season_there
 from fixtures.season_stories import STORIES
 from tracker.types import InputError, message
 from ui.dash_words import Words, page_words
+from ui.entries import entering, show_trouble, typed_in
 from ui.linked import linked_choice, linked_name, turn_to
 from ui.rounds_archer import hand_field, hand_part, own_names, remove_part, say_next, show_said
+from ui.rounds_flight import read_asked
 from ui.rounds_next import compare_part, next_part, report_part
-from ui.rounds_part import AtHand, attempt, day_field, open_book
+from ui.rounds_part import AtHand, attempt, book_anew, day_field, day_in, open_book
 from ui.rounds_seen import seen_part
-from ui.rounds_sheet import sheet_inputs, sheet_part
+from ui.rounds_sheet import sheet_in, sheet_inputs, sheet_part
 
 _PARTS = {
     "next": next_part,
@@ -41,7 +43,7 @@ def show_rounds() -> None:
 
 
 def _show(book: LogbookFile, word: Words) -> None:
-    show_said(book, word)
+    show_said(word)
     known = archers(book)
     if not known:
         _newcomer(book, word)
@@ -51,12 +53,12 @@ def _show(book: LogbookFile, word: Words) -> None:
         archer = _choose_archer(known, word)
     if archer is None:
         with st.expander(word("rounds.new_archer")):
-            _new_archer(book, word)
+            _new_archer(word)
         return
     with right:
         bow = _choose_setup(book, archer, word)
     if archer.hand is None:
-        hand_part(book, archer, word)
+        hand_part(archer, word)
     if bow is not None:
         at = AtHand(book=book, bow=bow, case=open_case(book, archer, bow.id), word=word)
         part = linked_choice(
@@ -67,15 +69,17 @@ def _show(book: LogbookFile, word: Words) -> None:
             lambda name: word(f"rounds.tab_{name}"),
         )
         _PARTS[part](at)
+        # a flight whose reading was broken off by a look at another part
+        read_asked(at)
     first = not setups(book, archer)
     title = word("rounds.first_setup" if first else "rounds.new_setup")
     with st.expander(title, expanded=first):
-        _new_setup(book, archer, word)
+        _new_setup(archer, word)
     if archer.hand is not None:
-        hand_part(book, archer, word)
-    remove_part(book, archer, bow, word)
+        hand_part(archer, word)
+    remove_part(archer, bow, word)
     with st.expander(word("rounds.new_archer")):
-        _new_archer(book, word)
+        _new_archer(word)
     if not season_there(book):
         with st.expander(word("rounds.season_title")):
             st.html(f'<p class="ts-note">{escape(word("rounds.season_help"))}</p>')
@@ -86,7 +90,7 @@ def _newcomer(book: LogbookFile, word: Words) -> None:
     st.html(f'<p class="ts-hello">{escape(word("rounds.hello"))}</p>')
     _season(book, word, kind="primary")
     st.subheader(word("rounds.first_archer"), anchor=False)
-    _new_archer(book, word)
+    _new_archer(word)
 
 
 def _season(book: LogbookFile, word: Words, *, kind: Literal["primary", "secondary"]) -> None:
@@ -123,29 +127,39 @@ def _choose_setup(book: LogbookFile, archer: Archer, word: Words) -> Bow | None:
     return bows[names.index(name)]
 
 
-def _new_archer(book: LogbookFile, word: Words) -> None:
-    with st.form("new-archer", border=False):
-        name = st.text_input(word("rounds.archer_name"), key="new-archer-name")
-        hand = hand_field("new-archer-hand", None, word)
-        sent = st.form_submit_button(word("rounds.keep_archer"))
-    if sent and attempt(word, lambda: add_archer(book, name, hand=hand)):
+def _new_archer(word: Words) -> None:
+    def keep() -> None:
+        name = typed_in("new-archer-name")
+        add_archer(book_anew(), name, hand=st.session_state.get("new-archer-hand"))
         st.query_params.pop("setup", None)
-        turn_to("archer", name.strip())
-        say_next(message("logbook.kept_archer", name=name.strip()))
-        st.rerun()
+        turn_to("archer", name)
+        say_next(message("logbook.kept_archer", name=name))
+
+    with st.form("new-archer", border=False):
+        st.text_input(word("rounds.archer_name"), key="new-archer-name")
+        hand_field("new-archer-hand", None, word)
+        st.form_submit_button(
+            word("rounds.keep_archer"), on_click=entering("new-archer", keep, once=True)
+        )
+    show_trouble("new-archer", word)
 
 
-def _new_setup(book: LogbookFile, archer: Archer, word: Words) -> None:
-    with st.form(f"new-setup-{archer.id[:8]}", border=False):
-        name = st.text_input(word("rounds.setup_name"), key=f"setup-name-{archer.id[:8]}")
-        typed = sheet_inputs(f"setup-{archer.id[:8]}", None, word)
-        day = day_field(word("rounds.day"), f"setup-day-{archer.id[:8]}")
-        sent = st.form_submit_button(word("rounds.keep_setup"), type="primary")
-    if not sent:
-        return
-    said = {field: text for field, text in typed.items() if text}
-    reason = word("rounds.first_version")
-    if attempt(word, lambda: add_setup(book, archer, name, typed=said, dated=day, reason=reason)):
-        turn_to("setup", name.strip(), owner=own_names(archer))
-        say_next(message("logbook.kept_archer", name=name.strip()))
-        st.rerun()
+def _new_setup(archer: Archer, word: Words) -> None:
+    own, reason = archer.id[:8], word("rounds.first_version")
+    place = f"new-setup-{own}"
+
+    def keep() -> None:
+        name, day = typed_in(f"setup-name-{own}"), day_in(f"setup-day-{own}")
+        said = {field: text for field, text in sheet_in(f"setup-{own}").items() if text}
+        add_setup(book_anew(), archer, name, typed=said, dated=day, reason=reason)
+        turn_to("setup", name, owner=own_names(archer))
+        say_next(message("logbook.kept_archer", name=name))
+
+    with st.form(place, border=False):
+        st.text_input(word("rounds.setup_name"), key=f"setup-name-{own}")
+        sheet_inputs(f"setup-{own}", None, word)
+        day_field(word("rounds.day"), f"setup-day-{own}")
+        st.form_submit_button(
+            word("rounds.keep_setup"), type="primary", on_click=entering(place, keep, once=True)
+        )
+    show_trouble(place, word)

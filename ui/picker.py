@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from base64 import b64encode
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
@@ -74,9 +75,10 @@ def pick_points(
     points: int,
     send: str,
     word: Words,
+    picked: Callable[[int, list[float]], None],
     says: str = "",
     face: OnFace | None = None,
-) -> list[float] | None:
+) -> None:
     """Show a frame and wait for clicks.
 
     Parameters
@@ -91,15 +93,13 @@ def pick_points(
         What the button says.
     word
         The page's language.
+    picked
+        Called with the frame's number and x and y of each point, in pixels of the film, when the
+        coach sends them, before the page is drawn anew.
     says
         What to say below it of the place where the tool sees the nock.
     face
         Given for a drawn target face.
-
-    Returns
-    -------
-    list of float or None
-        x and y of each point, in pixels of the film, when the coach sends them; else None.
     """
     marked = () if face is None else face.marked
     digest = hashlib.sha256(still.jpeg).hexdigest()[:12]
@@ -124,13 +124,14 @@ def pick_points(
             "counted": None if face is None else list(face.counted),
         },
     }
-    result = _component()(key=key, data=data, on_picked_change=_nothing)
-    picked = result.get("picked")
-    if not picked or picked.get("frame") != still.frame:
-        return None
-    flat = [float(value) for point in picked["points"] for value in point]
-    return flat if len(flat) == 2 * points else None
 
+    def take() -> None:
+        sent = st.session_state[key].get("picked")
+        if not sent:
+            return
+        flat = [float(value) for point in sent["points"] for value in point]
+        if len(flat) == 2 * points:
+            # the frame that was clicked on, though another may have been chosen since
+            picked(int(sent["frame"]), flat)
 
-def _nothing() -> None:
-    """Do nothing more than rerun the page, which the trigger does by itself."""
+    _component()(key=key, data=data, on_picked_change=take)

@@ -9,7 +9,7 @@ import streamlit as st
 from tracker.types import message
 from ui.clip_chooser import ChosenClip, leave_clip, shelf
 from ui.dash_words import Words
-from ui.rounds_part import attempt
+from ui.entries import entering, show_trouble
 
 _REMOVED = "clip-removed"
 
@@ -31,19 +31,27 @@ def remove_clip_part(chosen: ChosenClip, word: Words) -> None:
     if kept.removed:
         said = word("pages.clip_was_removed")
         st.html(f'<p class="ts-note">{escape(said)}</p>')
-        if st.button(word("pages.clip_bring_back"), key=f"bring-back-{key}") and attempt(
-            word, lambda: shelf().bring_back(chosen.sha256)
-        ):
-            st.rerun()
+        st.button(
+            word("pages.clip_bring_back"),
+            key=f"bring-back-{key}",
+            on_click=entering(f"clip-{key}", lambda: shelf().bring_back(chosen.sha256)),
+        )
+        show_trouble(f"clip-{key}", word)
         return
+
+    def remove() -> None:
+        shelf().remove(chosen.sha256)
+        st.session_state[_REMOVED] = chosen
+        leave_clip()
+
     with st.expander(word("pages.remove_clip"), key=f"remove-clip-{key}"):
         st.warning(word.safe(message("pages.remove_clip_sure", name=chosen.name)))
-        if st.button(word("rounds.remove_yes"), key=f"remove-clip-yes-{key}") and attempt(
-            word, lambda: shelf().remove(chosen.sha256)
-        ):
-            st.session_state[_REMOVED] = chosen
-            leave_clip()
-            st.rerun()
+        st.button(
+            word("rounds.remove_yes"),
+            key=f"remove-clip-yes-{key}",
+            on_click=entering(f"clip-{key}", remove),
+        )
+        show_trouble(f"clip-{key}", word)
 
 
 def show_removed(word: Words) -> None:
@@ -61,9 +69,15 @@ def show_removed(word: Words) -> None:
         st.session_state.pop(_REMOVED)
         return
     st.success(word.safe(message("rounds.removed", name=removed.name)))
-    if st.button(word("pages.clip_bring_back"), key="bring-clip-back") and attempt(
-        word, lambda: shelf().bring_back(removed.sha256)
-    ):
-        st.session_state.pop(_REMOVED)
+
+    def bring_back() -> None:
+        shelf().bring_back(removed.sha256)
+        st.session_state.pop(_REMOVED, None)
         st.query_params["clip"] = removed.token
-        st.rerun()
+
+    st.button(
+        word("pages.clip_bring_back"),
+        key="bring-clip-back",
+        on_click=entering(_REMOVED, bring_back),
+    )
+    show_trouble(_REMOVED, word)

@@ -9,24 +9,24 @@ from typing import Literal, get_args
 import streamlit as st
 
 from classify.logbook import Archer, Bow, change_archer
-from classify.logbook_file import LogbookFile
 from classify.logbook_undo import delete, undo_delete
 from classify.types import Hand
 from tracker.types import InputError, Message, message
 from ui.dash_words import Words
+from ui.entries import entering, show_trouble, typed_in
 from ui.linked import turn_to
-from ui.rounds_part import attempt
+from ui.rounds_part import book_anew
 
 _SAID, _ASKED, _REMOVED = "rounds-said", "rounds-remove", "rounds-removed"
 
 
-def hand_part(book: LogbookFile, archer: Archer, word: Words) -> None:
+def hand_part(archer: Archer, word: Words) -> None:
     """Ask for the archer's hand while nobody said it; let it be corrected, with a reason, later.
 
     Parameters
     ----------
-    book, archer
-        Logbook and whose hand.
+    archer
+        Whose hand.
     word
         The page's language.
     """
@@ -37,15 +37,17 @@ def hand_part(book: LogbookFile, archer: Archer, word: Words) -> None:
             st.html(f'<p class="ts-note">{escape(word("rounds.hand_why"))}</p>')
         own = f"hand-{archer.id[:8]}"
         with st.form(own, border=False):
-            hand = hand_field(f"{own}-{archer.hand}", archer.hand, word)
-            reason = "" if missing else st.text_input(word("rounds.reason"), key=f"{own}-why")
-            sent = st.form_submit_button(word("rounds.hand_send"))
-        if sent and attempt(word, lambda: _put_hand(book, archer, hand, reason)):
-            say_next(message(f"logbook.kept_hand_{hand}", name=archer.name))
-            st.rerun()
+            hand_field(f"{own}-{archer.hand}", archer.hand, word)
+            if not missing:
+                st.text_input(word("rounds.reason"), key=f"{own}-why")
+            st.form_submit_button(
+                word("rounds.hand_send"),
+                on_click=entering(own, lambda: _put_hand(archer, own), once=True),
+            )
+        show_trouble(own, word)
 
 
-def hand_field(key: str, hand: Hand | None, word: Words) -> Hand | None:
+def hand_field(key: str, hand: Hand | None, word: Words) -> None:
     """Ask for a hand.
 
     Parameters
@@ -53,17 +55,12 @@ def hand_field(key: str, hand: Hand | None, word: Words) -> Hand | None:
     key
         Of the widget.
     hand
-        What stands there.
+        What stands there; None while nobody said.
     word
         The page's language.
-
-    Returns
-    -------
-    Hand or None
-        None while nobody said.
     """
     hands: tuple[Hand, ...] = get_args(Hand)
-    return st.radio(
+    st.radio(
         word("pages.known_hand"),
         hands,
         index=None if hand is None else hands.index(hand),
@@ -73,23 +70,26 @@ def hand_field(key: str, hand: Hand | None, word: Words) -> Hand | None:
     )
 
 
-def _put_hand(book: LogbookFile, archer: Archer, hand: Hand | None, reason: str) -> None:
+def _put_hand(archer: Archer, own: str) -> None:
+    hand: Hand | None = st.session_state.get(f"{own}-{archer.hand}")
+    reason = "" if archer.hand is None else typed_in(f"{own}-why")
     if hand is None:
         raise InputError("rounds.hand_which")
     if hand == archer.hand:
         raise InputError("rounds.change_nothing")
-    if archer.hand is not None and not reason.strip():
+    if archer.hand is not None and not reason:
         raise InputError("rounds.hand_reason")
-    change_archer(book, archer, hand=hand, notes=archer.notes, reason=reason.strip() or "hand")
+    change_archer(book_anew(), archer, hand=hand, notes=archer.notes, reason=reason or "hand")
+    say_next(message(f"logbook.kept_hand_{hand}", name=archer.name))
 
 
-def remove_part(book: LogbookFile, archer: Archer, bow: Bow | None, word: Words) -> None:
+def remove_part(archer: Archer, bow: Bow | None, word: Words) -> None:
     """Offer to take the set-up or the archer out of sight, and ask once more before it is done.
 
     Parameters
     ----------
-    book, archer, bow
-        Logbook, whom, and the set-up that is shown.
+    archer, bow
+        Whom, and the set-up that is shown.
     word
         The page's language.
     """
@@ -107,13 +107,13 @@ def remove_part(book: LogbookFile, archer: Archer, bow: Bow | None, word: Words)
         st.warning(word.safe(message(f"rounds.remove_sure_{one.table}", name=one.name)))
         yes, no = st.columns(2)
         no.button(word("rounds.remove_no"), key="remove-no", on_click=_ask, args=(None,))
-        if yes.button(word("rounds.remove_yes"), type="primary", key="remove-yes") and attempt(
-            word, lambda: delete(book, one.table, one.id)
-        ):
-            one.forget()
-            say_next(message("rounds.removed", name=one.name))
-            st.session_state[_REMOVED] = one
-            st.rerun()
+        yes.button(
+            word("rounds.remove_yes"),
+            type="primary",
+            key="remove-yes",
+            on_click=entering(_ASKED, one.remove, once=True),
+        )
+        show_trouble(_ASKED, word)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,15 +125,20 @@ class _Removal:
     name: str
     owner: Archer
 
-    def forget(self) -> None:
-        """Let the page choose anew: what it showed is gone."""
+    def remove(self) -> None:
+        """Take it out of sight, and let the page choose anew."""
+        delete(book_anew(), self.table, self.id)
+        say_next(message("rounds.removed", name=self.name))
+        st.session_state[_REMOVED] = self
         _ask(None)
         turn_to("setup", None, owner=own_names(self.owner))
         if self.table == "archers":
             turn_to("archer", None)
 
-    def turn_back(self) -> None:
-        """Show it again."""
+    def bring_back(self) -> None:
+        """Undo the last removal, which was this one, and show it again."""
+        undo_delete(book_anew())
+        say_next(message("book.undone"))
         st.query_params.pop("setup", None)
         turn_to("archer", self.owner.name)
         if self.table == "setups":
@@ -172,13 +177,11 @@ def say_next(sentence: Message) -> None:
     st.session_state.pop(_REMOVED, None)
 
 
-def show_said(book: LogbookFile, word: Words) -> None:
+def show_said(word: Words) -> None:
     """Say once what was done before the page was drawn anew, and offer to undo a removal.
 
     Parameters
     ----------
-    book
-        The logbook.
     word
         The page's language.
     """
@@ -188,11 +191,10 @@ def show_said(book: LogbookFile, word: Words) -> None:
         # the button may be far below that
         st.toast(word.safe(said))
     removed: _Removal | None = st.session_state.get(_REMOVED)
-    if (
-        removed is not None
-        and st.button(word("book.undo"), key="bring-back")
-        and attempt(word, lambda: undo_delete(book))
-    ):
-        removed.turn_back()
-        say_next(message("book.undone"))
-        st.rerun()
+    if removed is not None:
+        st.button(
+            word("book.undo"),
+            key="bring-back",
+            on_click=entering(_REMOVED, removed.bring_back, once=True),
+        )
+        show_trouble(_REMOVED, word)

@@ -13,9 +13,10 @@ import cv2
 import numpy as np
 import streamlit as st
 
+from ui.entries import show_trouble
 from ui.picker import OnFace, Still, pick_points
 from ui.rounding import signed_cm
-from ui.rounds_part import AtHand, day_field, form_key, keep_seen, wind_field
+from ui.rounds_part import AtHand, day_field, form_entering, form_key, keep_seen, wind_field
 
 FACE_PX = 800
 _SHARE_PX = 0.8 * FACE_PX
@@ -34,7 +35,7 @@ def bare_form(at: AtHand) -> None:
     """
     word = at.word
     columns = st.columns(4)
-    distance = columns[0].number_input(
+    columns[0].number_input(
         word("rounds.distance_m"), 3.0, 90.0, 18.0, key=at.key("bare-distance"),
         persist_state="session",
     )  # fmt: skip
@@ -42,9 +43,9 @@ def bare_form(at: AtHand) -> None:
         word("rounds.face_cm"), 20.0, 122.0, 40.0, key=at.key("bare-face"), persist_state="session"
     )
     with columns[2]:
-        wind = wind_field(at, "bare")
+        wind_field(at, "bare")
     with columns[3]:
-        day = day_field(word("rounds.day"), form_key(at, "bare", "day"))
+        day_field(word("rounds.day"), form_key(at, "bare", "day"))
     st.html(f'<p class="ts-note">{escape(word("rounds.shots_help"))}</p>')
     left, right = st.columns(2)
     with left:
@@ -53,21 +54,41 @@ def bare_form(at: AtHand) -> None:
         fletched = _shots(at, "fletched", face)
     if not (bare and fletched):
         st.html(f'<p class="ts-note">{escape(word("rounds.shots_both"))}</p>')
-    elif st.button(word("rounds.keep_bare"), type="primary"):
-        payload: dict[str, object] = {
-            "distance_m": distance,
-            "bare_m": bare,
-            "fletched_m": fletched,
-            "crosswind_m_s": wind,
-        }
+    else:
         # The clicks are let go only once they are kept: a logbook in use must not cost them.
-        keep_seen(at, "bare", payload, day)
+        keep = form_entering(at, "bare", lambda: _keep(at))
+        st.button(word("rounds.keep_bare"), type="primary", on_click=keep)
+    show_trouble(at.key("bare"), word)
+
+
+def _keep(at: AtHand) -> None:
+    entered = st.session_state
+    face_cm = entered[at.key("bare-face")]
+    payload: dict[str, object] = {
+        "distance_m": entered[at.key("bare-distance")],
+        "bare_m": _in_metres(entered[form_key(at, "bare", "shots-bare")], face_cm),
+        "fletched_m": _in_metres(entered[form_key(at, "bare", "shots-fletched")], face_cm),
+        "crosswind_m_s": entered.get(form_key(at, "bare", "wind")),
+    }
+    keep_seen(at, "bare", payload)
+
+
+def _in_metres(shares: list[list[float]], face_cm: float) -> list[list[float]]:
+    """Give clicks in metres right and up of the face's middle."""
+    return [[share * face_cm / 100.0 for share in pair] for pair in shares]
 
 
 def _shots(at: AtHand, name: str, face_cm: float) -> list[list[float]]:
     """Take impacts by clicks on a drawn face; metres right and up of its middle."""
     word, key = at.word, form_key(at, "bare", f"shots-{name}")
     shares: list[list[float]] = st.session_state.setdefault(key, [])
+
+    def take(_count: int, picked: list[float]) -> None:
+        st.session_state[key] = [
+            [(x - _MIDDLE_PX) / _SHARE_PX, (_MIDDLE_PX - y) / _SHARE_PX]
+            for x, y in zip(picked[::2], picked[1::2], strict=True)
+        ]
+
     st.html(f"<h3>{escape(word(f'rounds.shots_{name}', count=len(shares)))}</h3>")
     count = int(
         st.number_input(
@@ -76,17 +97,11 @@ def _shots(at: AtHand, name: str, face_cm: float) -> list[list[float]]:
         )
     )  # fmt: skip
     still = Still(frame=count, jpeg=face_picture(), width=FACE_PX, height=FACE_PX)
-    picked = pick_points(
+    pick_points(
         form_key(at, "bare", f"pick-{name}"), still, points=count, send=word("rounds.shots_send"),
-        word=word, face=_on_face(shares, count, at),
+        word=word, picked=take, face=_on_face(shares, count, at),
     )  # fmt: skip
-    if picked is not None:
-        st.session_state[key] = [
-            [(x - _MIDDLE_PX) / _SHARE_PX, (_MIDDLE_PX - y) / _SHARE_PX]
-            for x, y in zip(picked[::2], picked[1::2], strict=True)
-        ]
-        st.rerun()
-    shots = [[share * face_cm / 100.0 for share in pair] for pair in shares]
+    shots = _in_metres(shares, face_cm)
     if shots:
         listed = ", ".join(f"({signed_cm(x)}, {signed_cm(y)})" for x, y in shots)
         st.write(word("rounds.shots_kept", listed=listed))

@@ -11,8 +11,9 @@ from classify.evidence_book import Seen, correct
 from classify.logbook_undo import history
 from tracker.types import InputError
 from ui.dash_words import Words
+from ui.entries import entering, show_trouble, typed_in
 from ui.known_input import decimal
-from ui.rounds_part import AtHand, attempt
+from ui.rounds_part import AtHand, book_anew
 
 NUMBERS: Mapping[str, tuple[str, ...]] = {
     "bare shaft": ("distance_m", "crosswind_m_s"),
@@ -42,38 +43,39 @@ def correct_part(at: AtHand, seen: Seen) -> None:
             st.html(_past_html(past, word))
         if not names:
             return
-        with st.form(f"correct-{seen.id}", border=False):
-            texts = {
-                name: st.text_input(
+        own = f"correct-{seen.id}"
+        with st.form(own, border=False):
+            for name in names:
+                st.text_input(
                     word(f"rounds.payload_{name}"),
                     value=_shown(seen.payload.get(name)),
-                    key=f"correct-{seen.id}-{name}",
+                    key=f"{own}-{name}",
                 )
-                for name in names
-            }
-            reason = st.text_input(word("rounds.reason"), key=f"correct-{seen.id}-why")
-            sent = st.form_submit_button(word("rounds.correct_send"))
-        if sent and attempt(word, lambda: _correct(at, seen, texts, reason)):
-            st.rerun()
+            st.text_input(word("rounds.reason"), key=f"{own}-why")
+            st.form_submit_button(
+                word("rounds.correct_send"),
+                on_click=entering(own, lambda: _correct(seen, names), once=True),
+            )
+        show_trouble(own, word)
 
 
-def _correct(at: AtHand, seen: Seen, texts: Mapping[str, str], reason: str) -> None:
-    if not reason.strip():
+def _correct(seen: Seen, names: list[str]) -> None:
+    texts = {name: typed_in(f"correct-{seen.id}-{name}") for name in names}
+    reason = typed_in(f"correct-{seen.id}-why")
+    if not reason:
         raise InputError("rounds.reason_missing")
-    changed = {
-        n: _value(n, t) for n, t in texts.items() if t.strip() != _shown(seen.payload.get(n))
-    }
+    changed = {n: _value(n, t) for n, t in texts.items() if t != _shown(seen.payload.get(n))}
     if not changed:
         raise InputError("rounds.change_nothing")
-    correct(at.book, seen, {**seen.payload, **changed}, reason=reason.strip())
+    correct(book_anew(), seen, {**seen.payload, **changed}, reason=reason)
 
 
 def _value(name: str, text: str) -> object:
     """Read a number, or the arrow's name; blank is unknown."""
-    if not text.strip():
+    if not text:
         return None
     if name == "arrow":
-        return text.strip()
+        return text
     try:
         number = decimal(text)
     except ValueError:

@@ -15,19 +15,21 @@ from classify.reasoning import NextChange, Row
 from classify.setup_change import WITHOUT_SHEET, suggested_changes
 from tracker.types import InputError, message
 from ui.dash_words import Words
+from ui.entries import entering, show_trouble, typed_in
 from ui.report import report_page
 from ui.report_film import film_of
 from ui.rounds_decided import case_as_of, decided_part
 from ui.rounds_part import (
     AtHand,
-    attempt,
+    book_anew,
     day_field,
+    day_in,
     form_base,
     form_begins,
     form_changes,
     form_done,
 )
-from ui.rounds_sheet import sheet_inputs
+from ui.rounds_sheet import sheet_in, sheet_inputs
 
 _REASONS = ("why", "first", "clip", "test", "stop", "care", "source")
 
@@ -119,17 +121,15 @@ def _table_html(rows: tuple[Row, ...], word: Words) -> str:
 
 
 def _done(at: AtHand, proposal: NextChange) -> None:
-    word, newest = at.word, at.case.newest
-    changes_sheet = not proposal.is_test and proposal.cure != "keep"
+    word = at.word
+    changes_sheet = _changes_sheet(proposal)
     # One form for each proposal: its fields begin with what this one suggests.
     form = f"done-{proposal.cure}"
     form_begins(at, form)
     with st.expander(word("rounds.done_title")), st.form(at.key("done"), border=False):
-        typed: dict[str, str] = {}
-        note = ""
-        in_words = proposal.cure in WITHOUT_SHEET
-        if in_words:
-            note = st.text_input(word("rounds.done_note"), key=at.key("done-note"))
+        key = ""
+        if proposal.cure in WITHOUT_SHEET:
+            st.text_input(word("rounds.done_note"), key=at.key("done-note"))
         if changes_sheet:
             st.html(f'<p class="ts-note">{escape(word("rounds.done_help"))}</p>')
             base = form_base(at, form)
@@ -147,33 +147,43 @@ def _done(at: AtHand, proposal: NextChange) -> None:
             # What a field shows is what is kept, so the fields themselves say what follows. A
             # browser goes on showing what stood under an old key: each version has its own.
             key = at.key(f"{form}-{base.number}")
-            typed = sheet_inputs(key, base.sheet, word, filled=suggested)
-        day = day_field(word("rounds.day"), at.key(f"{form}-day"))
-        sent = st.form_submit_button(word("rounds.done_send"), type="primary")
-    if not sent:
-        return
+            sheet_inputs(key, base.sheet, word, filled=suggested)
+        day_field(word("rounds.day"), at.key(f"{form}-day"))
+        st.form_submit_button(
+            word("rounds.done_send"),
+            type="primary",
+            on_click=entering(
+                at.key("done"), lambda: _write_down(at, proposal, form, key), once=True
+            ),
+        )
+    show_trouble(at.key("done"), word)
 
-    said = proposal_json(proposal, word.tell)
 
-    def done() -> None:
-        if not changes_sheet:
-            decide(
-                at.book, newest, cure=proposal.cure, amount=proposal.amount,
-                is_test=proposal.is_test, dated=day, proposal=said,
-            )  # fmt: skip
-            return
-        changes = form_changes(at, form, typed)
-        if not changes and not (in_words and note.strip()):
+def _changes_sheet(proposal: NextChange) -> bool:
+    return not proposal.is_test and proposal.cure != "keep"
+
+
+def _write_down(at: AtHand, proposal: NextChange, form: str, key: str) -> None:
+    """Keep that the proposal which the page shows was followed; `key` is of its sheet's fields."""
+    said = proposal_json(proposal, at.word.tell)
+    day = day_in(at.key(f"{form}-day"))
+    if not _changes_sheet(proposal):
+        decide(
+            book_anew(), at.case.newest, cure=proposal.cure, amount=proposal.amount,
+            is_test=proposal.is_test, dated=day, proposal=said,
+        )  # fmt: skip
+    else:
+        now = at.anew()
+        changes, note = form_changes(now, form, sheet_in(key)), typed_in(at.key("done-note"))
+        in_words = proposal.cure in WITHOUT_SHEET
+        if not changes and not (in_words and note):
             raise InputError("rounds.done_in_words" if in_words else "rounds.done_nothing")
         decide_change(
-            at.book, newest, changes, cure=proposal.cure, amount=proposal.amount, dated=day,
-            proposal=said, reason=proposal.change, note=note.strip(),
+            now.book, now.case.newest, changes, cure=proposal.cure, amount=proposal.amount,
+            dated=day, proposal=said, reason=proposal.change, note=note if in_words else "",
         )  # fmt: skip
-
-    if attempt(word, done):
-        form_done(at, form)
-        st.session_state.pop(at.key("done-note"), None)
-        st.rerun()
+    form_done(at, form)
+    st.session_state.pop(at.key("done-note"), None)
 
 
 def compare_part(at: AtHand) -> None:
@@ -219,10 +229,14 @@ def _keep_outcome(at: AtHand, decision: Decision, axis: Axis, found: Judged) -> 
         return
     if decision.outcome == outcome:
         st.html(f'<p class="ts-note">{escape(at.word(f"rounds.outcome_{outcome}"))}</p>')
-    elif st.button(at.word("rounds.keep_outcome"), key=at.key(f"outcome-{axis}")) and attempt(
-        at.word, lambda: set_outcome(at.book, decision, outcome)
-    ):
-        st.rerun()
+        return
+    place = at.key(f"outcome-{axis}")
+    st.button(
+        at.word("rounds.keep_outcome"),
+        key=place,
+        on_click=entering(place, lambda: set_outcome(book_anew(), decision, outcome)),
+    )
+    show_trouble(place, at.word)
 
 
 def report_part(at: AtHand) -> None:

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import streamlit as st
 
-from classify.casebook import Case
+from classify.casebook import Case, open_case
 from classify.evidence_book import record
 from classify.evidence_payload import EvidenceKind
 from classify.logbook import Bow, Version
 from classify.logbook_file import LogbookFile
 from tracker.types import InputError
 from ui.dash_words import Words
+from ui.entries import entering
 from ui.shelf import data_folder
 
 
@@ -50,6 +51,28 @@ class AtHand:
         """
         return f"{name}-{self.bow.id[:8]}"
 
+    def anew(self) -> AtHand:
+        """Open logbook and case again: somebody else may have written since the page was drawn.
+
+        Returns
+        -------
+        AtHand
+            The same set-up as it stands now.
+        """
+        book = book_anew()
+        return replace(self, book=book, case=open_case(book, self.case.archer, self.bow.id))
+
+
+def book_anew() -> LogbookFile:
+    """Open the coach's logbook for one entry, which may find it otherwise than the page did.
+
+    Returns
+    -------
+    LogbookFile
+        In the folder that is in use now.
+    """
+    return LogbookFile(data_folder())
+
 
 def open_book(word: Words) -> LogbookFile:
     """Open the coach's logbook; the page says so if it can be read only.
@@ -69,7 +92,7 @@ def open_book(word: Words) -> LogbookFile:
     InputError
         If it cannot even be read.
     """
-    book = LogbookFile(data_folder())
+    book = book_anew()
     if book.problem is not None:
         st.warning(word.safe(book.problem))
     return book
@@ -176,11 +199,11 @@ def form_key(at: AtHand, form: str, name: str) -> str:
         For Streamlit; another one after each `form_kept`, since a browser goes on showing what was
         typed under an old one.
     """
-    times = st.session_state.get(at.key(f"{form}-kept"), 0)
+    times = _times_kept(at, form)
     return at.key(f"{form}-{name}-{times}" if times else f"{form}-{name}")
 
 
-def form_kept(at: AtHand, form: str) -> None:
+def form_kept(at: AtHand, form: str, number: int | None = None) -> None:
     """Let a form begin anew, and the page say that something was kept.
 
     Parameters
@@ -189,10 +212,44 @@ def form_kept(at: AtHand, form: str) -> None:
         The case.
     form
         Name of the form.
+    number
+        Of the version that it was kept with, if that is not the newest.
     """
-    counter = at.key(f"{form}-kept")
-    st.session_state[counter] = st.session_state.get(counter, 0) + 1
-    st.session_state[at.key("say-kept")] = True
+    st.session_state[at.key(f"{form}-kept")] = _times_kept(at, form) + 1
+    st.session_state[at.key("say-kept")] = number or at.case.newest.number
+
+
+def _times_kept(at: AtHand, form: str) -> int:
+    times: int = st.session_state.get(at.key(f"{form}-kept"), 0)
+    return times
+
+
+def form_entering(at: AtHand, form: str, work: Callable[[], object]) -> Callable[[], None]:
+    """Give what the button of a form does that begins anew once something was kept.
+
+    Parameters
+    ----------
+    at
+        The case.
+    form
+        Name of the form; `show_trouble` of ``at.key(form)`` says why nothing was kept.
+    work
+        Keeps what stands in the fields, whose keys `form_key` gives.
+
+    Returns
+    -------
+    callable
+        For ``on_click``.
+    """
+    drawn = _times_kept(at, form)
+
+    def keep() -> None:
+        # A second press may come before the page could show that the first was enough.
+        if _times_kept(at, form) == drawn:
+            work()
+            form_kept(at, form)
+
+    return entering(at.key(form), keep)
 
 
 def say_kept(at: AtHand) -> None:
@@ -203,8 +260,9 @@ def say_kept(at: AtHand) -> None:
     at
         The case.
     """
-    if st.session_state.pop(at.key("say-kept"), False):
-        said = at.word("rounds.kept", number=at.case.newest.number)
+    number = st.session_state.pop(at.key("say-kept"), None)
+    if number is not None:
+        said = at.word("rounds.kept", number=number)
         st.success(said)
         # A form that shrinks may leave its foot outside the window; this is always inside.
         st.toast(said)
@@ -219,27 +277,24 @@ FORMS: Mapping[str, EvidenceKind] = {
 """What each form adds."""
 
 
-def keep_seen(at: AtHand, form: str, payload: Mapping[str, object], day: str) -> None:
-    """Write down what was seen with the newest version, and let the form begin anew.
+def keep_seen(at: AtHand, form: str, payload: Mapping[str, object]) -> None:
+    """Write down what was seen with the version that the page shows.
 
     Parameters
     ----------
     at
         The case.
     form
-        A key of `FORMS`.
+        A key of `FORMS`; its day stands in the field called ``day``.
     payload
         As the logbook keeps it.
-    day
-        ISO date.
     """
-    if attempt(at.word, lambda: record(at.book, at.case.newest, FORMS[form], payload, dated=day)):
-        form_kept(at, form)
-        st.rerun()
+    day = day_in(form_key(at, form, "day"))
+    record(book_anew(), at.case.newest, FORMS[form], payload, dated=day)
 
 
-def wind_field(at: AtHand, form: str) -> float | None:
-    """Ask for the cross wind.
+def wind_field(at: AtHand, form: str) -> None:
+    """Ask for the cross wind, in metres a second; blank for unknown.
 
     Parameters
     ----------
@@ -247,33 +302,39 @@ def wind_field(at: AtHand, form: str) -> float | None:
         The case.
     form
         Name of the form.
-
-    Returns
-    -------
-    float or None
-        Metres a second; None for unknown.
     """
-    return st.number_input(
+    st.number_input(
         at.word("rounds.crosswind"), 0.0, 20.0, None, key=form_key(at, form, "wind"), width=200
     )
 
 
-def day_field(label: str, key: str) -> str:
-    """Ask for a day.
+def day_field(label: str, key: str) -> None:
+    """Ask for a day; today stands there until another is chosen.
 
     Parameters
     ----------
     label, key
         Of the widget.
+    """
+    # a day is left for clocks that are ahead of each other
+    last = datetime.now().astimezone().date() + timedelta(days=1)
+    st.date_input(label, value="today", max_value=last, key=key, width=200)
+
+
+def day_in(key: str) -> str:
+    """Give the day that stands in a field.
+
+    Parameters
+    ----------
+    key
+        Of the widget, as it was drawn.
 
     Returns
     -------
     str
-        ISO date; today unless another is chosen, and it is shown.
+        ISO date; empty if none stands there.
     """
-    # a day is left for clocks that are ahead of each other
-    last = datetime.now().astimezone().date() + timedelta(days=1)
-    chosen = st.date_input(label, value="today", max_value=last, key=key, width=200)
+    chosen = st.session_state.get(key)
     return chosen.isoformat() if isinstance(chosen, date) else ""
 
 

@@ -15,10 +15,11 @@ from classify.types import Hand
 from tracker.types import InputError
 from ui.dash_words import Words
 from ui.decided_words import reason_in
+from ui.entries import entering, show_trouble, typed_in
 from ui.rounds_part import (
     AtHand,
-    attempt,
     day_field,
+    day_in,
     form_base,
     form_begins,
     form_changes,
@@ -119,35 +120,38 @@ def _changes(before: SetUp, after: SetUp, word: Words) -> Iterator[tuple[str, st
 
 
 def _change_form(at: AtHand) -> None:
-    word, newest = at.word, at.case.newest
+    word, own = at.word, at.key("change")
     form_begins(at, "change")
-    with st.expander(word("rounds.change_title")), st.form(at.key("change"), border=False):
+    with st.expander(word("rounds.change_title")), st.form(own, border=False):
         st.html(f'<p class="ts-note">{escape(word("rounds.change_help"))}</p>')
-        typed = sheet_inputs(at.key("change"), newest.sheet, word)
-        day = day_field(word("rounds.day"), at.key("change-day"))
-        reason = st.text_input(word("rounds.reason"), key=at.key("change-reason"))
-        sent = st.form_submit_button(word("rounds.change_send"), type="primary")
+        sheet_inputs(own, at.case.newest.sheet, word)
+        day_field(word("rounds.day"), at.key("change-day"))
+        st.text_input(word("rounds.reason"), key=at.key("change-reason"))
+        st.form_submit_button(
+            word("rounds.change_send"),
+            type="primary",
+            on_click=entering(own, lambda: _change(at.anew()), once=True),
+        )
     form_base(at, "change")
-    if not sent:
-        return
+    show_trouble(own, word)
 
-    def change() -> None:
-        changes = form_changes(at, "change", typed)
-        if not changes:
-            raise InputError("rounds.change_nothing")
-        if not reason.strip():
-            raise InputError("rounds.reason_missing")
-        change_setup(at.book, newest, changes, dated=day, reason=reason)
 
-    if attempt(word, change):
-        form_done(at, "change")
-        st.rerun()
+def _change(at: AtHand) -> None:
+    changes = form_changes(at, "change", sheet_in(at.key("change")))
+    if not changes:
+        raise InputError("rounds.change_nothing")
+    reason = typed_in(at.key("change-reason"))
+    if not reason:
+        raise InputError("rounds.reason_missing")
+    day = day_in(at.key("change-day"))
+    change_setup(at.book, at.case.newest, changes, dated=day, reason=reason)
+    form_done(at, "change")
 
 
 def sheet_inputs(
     key: str, sheet: SetUp | None, word: Words, *, filled: Mapping[str, str] | None = None
-) -> dict[str, str]:
-    """Ask for every field of a sheet.
+) -> None:
+    """Ask for every field of a sheet; `sheet_in` gives what stands there.
 
     Parameters
     ----------
@@ -159,14 +163,8 @@ def sheet_inputs(
         The page's language.
     filled
         Texts that fields start from instead of what the sheet says.
-
-    Returns
-    -------
-    dict
-        Text by field; blank where nobody said.
     """
     begun = {**({} if sheet is None else sheet.typed), **(filled or {})}
-    typed: dict[str, str] = {}
     for part in _PARTS:
         st.html(f"<h3>{escape(word(f'rounds.part_{part}'))}</h3>")
         fields = [field for field in sheet_fields().values() if field.part == part]
@@ -175,17 +173,33 @@ def sheet_inputs(
             row = zip(st.columns(_COLUMNS), fields[start : start + _COLUMNS], strict=False)
             for column, field in row:
                 said = begun.get(field.name, "")
-                typed[field.name] = _sheet_input(column, f"{key}-{field.name}", field, said, word)
-    return typed
+                _sheet_input(column, f"{key}-{field.name}", field, said, word)
 
 
-def _sheet_input(column: DeltaGenerator, key: str, field: Field, said: str, word: Words) -> str:
+def sheet_in(key: str) -> dict[str, str]:
+    """Give what stands in the fields of a sheet.
+
+    Parameters
+    ----------
+    key
+        Of the form, as `sheet_inputs` had it.
+
+    Returns
+    -------
+    dict
+        Text by field; blank where nobody said.
+    """
+    return {name: typed_in(f"{key}-{name}") for name in sheet_fields()}
+
+
+def _sheet_input(column: DeltaGenerator, key: str, field: Field, said: str, word: Words) -> None:
     label = word(f"logbook.field_{field.name}")
     if field.kind != "choice":
         units = ", ".join(unit_choices(field))
-        return column.text_input(label, value=said, placeholder=units, key=key).strip()
+        column.text_input(label, value=said, placeholder=units, key=key)
+        return
     choices = ["", *field.choices]
-    return column.selectbox(
+    column.selectbox(
         label,
         choices,
         index=choices.index(said) if said in choices else 0,

@@ -1,4 +1,7 @@
-"""The dashboard as Streamlit serves it: its page's script, films, and reading begun at the door."""
+"""The dashboard as Streamlit serves it: its page's script, films, and what stands at the door.
+
+There reading is begun, and presses are let in one after the other.
+"""
 
 from __future__ import annotations
 
@@ -12,6 +15,7 @@ from streamlit.starlette import App
 from ui.asked_early import AskedEarly
 from ui.command_open import HOSTS
 from ui.films_served import FILM_ROUTE, film_response
+from ui.in_turn import InTurn
 
 app = App(
     Path(__file__).with_name("served_page.py"),
@@ -20,5 +24,6 @@ app = App(
         # a page of the network that claims another name for this computer gets nothing
         Middleware(TrustedHostMiddleware, allowed_hosts=HOSTS),
         Middleware(AskedEarly),
+        Middleware(InTurn),
     ],
 )

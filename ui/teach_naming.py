@@ -22,6 +22,7 @@ from ui.curves import curves_of
 from ui.dash_words import Words
 from ui.demo_clips import demo_clips
 from ui.drawing import Axis, Chart
+from ui.entries import entering, show_trouble, typed_in
 from ui.films import Film
 from ui.flight_views import flight_views
 from ui.kept_readings import Kept
@@ -36,6 +37,7 @@ from ui.viewer import show_viewer
 _DRAWN = "drawn-"
 _FILMED = "filmed-"
 _ASKED = "naming-asked"
+_TRAINEE = "trainee"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +78,7 @@ def naming(word: Words) -> None:
     """
     st.html(f'<p class="ts-note">{escape(word("teach.naming_help"))}</p>')
     trainee = st.text_input(
-        word("teach.trainee"), max_chars=40, key="trainee", bind="query-params", width=360
+        word("teach.trainee"), max_chars=40, key=_TRAINEE, bind="query-params", width=360
     ).strip()
     token = st.query_params.get("flight", "")
     question = _question(token, word) if token else None
@@ -90,7 +92,7 @@ def naming(word: Words) -> None:
     if said in LABELS:
         _answered(question, said, word)
     else:
-        _ask(question, trainee, word)
+        _ask(question, word)
     if trainee:
         _score(trainee, word)
 
@@ -167,40 +169,41 @@ def drawn_flight(number: int) -> tuple[Imagined, Reading]:
     raise InputError("teach.no_flight", wanted=wanted)
 
 
-def _ask(question: Question, trainee: str, word: Words) -> None:
+def _ask(question: Question, word: Words) -> None:
+    own = f"said-{question.token}"
     left, right = st.columns([3, 2])
     with left:
         _show_bare(question, word)
     with right, st.form(f"answer-{question.token}", border=False):
-        said = st.radio(
+        st.radio(
             word("teach.question"),
             LABELS,
             index=None,
             format_func=lambda name: word(f"reading.label_{name}"),
-            key=f"said-{question.token}",
+            key=own,
         )
-        sent = st.form_submit_button(word("teach.answer"), type="primary", width="stretch")
-        if sent and not trainee:
-            st.error(word("teach.trainee_missing"))
-        elif sent and said is None:
-            st.error(word("teach.answer_missing"))
-        elif sent and said is not None:
-            _keep(question, trainee, said, word)
+        st.form_submit_button(
+            word("teach.answer"),
+            type="primary",
+            width="stretch",
+            on_click=entering(own, lambda: _keep(question, own), once=True),
+        )
+        show_trouble(own, word)
 
 
-def _keep(question: Question, trainee: str, said: str, word: Words) -> None:
-    try:
-        LessonBook(data_folder()).add(
-            trainee=trainee,
-            question=question.token,
-            shown=shown_by(question.reading, said),
-            said=said,
-        )
-    except InputError as mistake:
-        st.error(word.safe(mistake.message))
-        return
+def _keep(question: Question, key: str) -> None:
+    trainee, said = typed_in(_TRAINEE), st.session_state.get(key)
+    if not trainee:
+        raise InputError("teach.trainee_missing")
+    if said is None:
+        raise InputError("teach.answer_missing")
+    LessonBook(data_folder()).add(
+        trainee=trainee,
+        question=question.token,
+        shown=shown_by(question.reading, said),
+        said=said,
+    )
     st.query_params["said"] = said
-    st.rerun()
 
 
 def shown_by(reading: Reading, said: str) -> str:

@@ -75,6 +75,22 @@ def demo_film() -> Path:
     return Path(__file__).parents[2] / "fixtures" / "clips" / "fishtailing.mp4"
 
 
+def pressed_at_once(page: Page, *named: tuple[str, str]) -> None:
+    """Press several things in one moment, as a hand on a slow computer does: tag and text of each.
+
+    Each is looked up before the first is pressed; nothing comes from the page in between.
+    """
+    for tag, text in named:
+        page.locator(tag, has_text=text).first.wait_for(state="attached")
+    page.evaluate(
+        """named => named
+             .map(([tag, text]) =>
+               [...document.querySelectorAll(tag)].find(one => one.textContent.includes(text)))
+             .forEach(one => one.click())""",
+        [list(pair) for pair in named],
+    )
+
+
 def settled(page: Page) -> None:
     """Wait until the page is drawn to its foot and nothing runs any more."""
     page.locator("footer.ts-foot").wait_for()

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.conftest import settled
+from tests.browser.conftest import pressed_at_once, settled
 from ui.films import SLOW
 
 pytestmark = pytest.mark.browser
@@ -141,6 +141,34 @@ def test_what_the_coach_sees_is_kept_after_a_reload(dashboard: str, page: Page) 
     open_correction(page, "I see something else")
     page.get_by_role("button", name="Take back what I see").click()
     expect(page.locator(".ts-opinion")).to_have_count(0)
+
+
+@pytest.mark.parametrize("how", ["link", "two buttons and a link", "closed"])
+def test_what_the_coach_sees_is_kept_whatever_is_pressed_next(
+    dashboard: str, chromium: Browser, how: str
+) -> None:
+    """A link in the same moment, another form's button before it, the window closed after it."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    page.set_default_timeout(60_000)
+    page.goto(f"{dashboard}/?clip=demo-minnowing")
+    settled(page)
+    open_correction(page, "I see something else")
+    page.locator("label", has_text="Clean flight").click()
+    page.get_by_label("Because").fill(how)
+    keep, link = ("button", "Keep what I see"), ("a", "Logbook")
+    if how == "closed":
+        pressed_at_once(page, keep)
+        page.close()
+        page = context.new_page()
+    else:
+        before = [("button", "Read again with this")] if how != "link" else []
+        pressed_at_once(page, *before, keep, link)
+        expect(page.get_by_role("heading", level=1, name="Logbook")).to_be_visible()
+    page.goto(f"{dashboard}/?clip=demo-minnowing")
+    settled(page)
+    expect(page.locator(".ts-opinion")).to_have_text(f"The coach sees: Clean flight. {how}")
+    context.close()
 
 
 def test_nock_shown_by_a_click_is_kept_after_a_reload(dashboard: str, page: Page) -> None:

@@ -11,7 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 import ui.page_round
-from tests.browser.conftest import settled
+from tests.browser.conftest import pressed_at_once, settled
 from tests.made_readings import made_reading, made_refusal, made_two_at_once
 from tracker.types import message
 from ui.clip_queue import QueuedClip
@@ -182,6 +182,20 @@ def test_impacts_are_clicked_on_faces_that_fit_the_window(dashboard: str, page: 
     expect(page.get_by_test_id("stAlert")).to_contain_text("Kept with version", timeout=30_000)
     expect(page.locator(".mark.picked")).to_have_count(0)
     expect(page.get_by_text("0 of 3 set")).to_have_count(2)
+
+
+def test_a_group_is_kept_though_a_link_is_pressed_at_once(dashboard: str, page: Page) -> None:
+    """Form and navigation in one moment: the next page is drawn, and the group kept."""
+    open_season(dashboard, page)
+    page.goto(f"{dashboard}/rounds?archer=Cedar&part=seen")
+    settled(page)
+    page.get_by_text("a group", exact=True).last.click()
+    page.get_by_label("Widest distance between two arrows, cm").fill("43.5")
+    pressed_at_once(page, ("button", "Keep the group"), ("a", "Logbook"))
+    expect(page.get_by_role("heading", level=1, name="Logbook")).to_be_visible()
+    page.goto(f"{dashboard}/rounds?archer=Cedar&part=seen")
+    settled(page)
+    expect(page.get_by_text("43.5 cm wide")).to_be_visible()
 
 
 @pytest.mark.parametrize("width", [1280, 1000, 390])
