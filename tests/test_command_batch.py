@@ -18,6 +18,8 @@ from tests.made_readings import made_reading, made_refusal, made_result
 from tracker.types import InputError, message
 from ui.command import main
 
+CLIPS = Path(__file__).parents[1] / "fixtures" / "clips"
+
 
 def test_films_are_found_by_their_ending(tmp_path: Path) -> None:
     """Notes beside the films are left out; the order is that of the names."""
@@ -64,6 +66,24 @@ def test_a_cluster_that_is_not_there_is_a_sentence(tmp_path: Path) -> None:
     """Neither a missing package nor a silent address is a traceback."""
     with pytest.raises(InputError, match=r"no_dask|no_cluster"):
         list(read_many([tmp_path / "a.mp4"], known=Known(), jobs=1, cluster="tcp://127.0.0.1:9"))
+
+
+def test_a_cluster_reads_as_this_machine_does(tmp_path: Path) -> None:
+    """A scheduler and a worker of their own get the films; one that is none does not stop it."""
+    from distributed import LocalCluster
+
+    film, missing = CLIPS / "clean.mp4", tmp_path / "none.mp4"
+    with LocalCluster(n_workers=1, threads_per_worker=1, dashboard_address=None) as cluster:
+        done, none = read_many(
+            [film, missing], known=Known(), jobs=1, cluster=cluster.scheduler_address
+        )
+    (here,) = read_many([film], known=Known(), jobs=1)
+    assert done.reading is not None
+    assert here.reading is not None
+    assert done.reading.label == here.reading.label
+    assert done.reading.across == here.reading.across
+    assert none.problem is not None
+    assert none.problem.key == "film.missing_file"
 
 
 @pytest.fixture
