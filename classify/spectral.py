@@ -12,8 +12,6 @@ false-alarm threshold both demand it.
 References
 ----------
 .. [1] G. Schwarz, "Estimating the dimension of a model", Annals of Statistics 6 (1978) 461-464.
-.. [2] R. D. Cook, "Detection of influential observation in linear regression", Technometrics 19
-   (1977) 15-18; from memory.
 """
 
 from __future__ import annotations
@@ -49,12 +47,6 @@ FALSE_ALARM = 0.002
 
 SURE_OF_YAW = 0.95
 """Probability of yaw by the evidence from which it is kept all the same; chosen here."""
-
-FEW_LEAST, FEW_SHARE, FEW_LEAVE = 4, 0.1, 0.5
-"""Places that may be drawn astray together, at least and as a share of all, and what must be left
-of a mode's swing without them. Of 25 filmed flights with a fast swing 24 kept 0.79 of it or more;
-the other one was made by four places off by 2 to 3 pixels, was called minnowing with 0.91, and kept
-0.36 (2026-11-29)."""
 
 MOST_FAST_MODES = 4
 LEAST_FALL_PX_S = 20.0
@@ -198,34 +190,13 @@ def _without_needless_modes(fit: JointFit) -> JointFit:
             start = np.delete(fit.sol.nonlinear, [place, place + 1])
             rest = fit.oscillations[:k] + fit.oscillations[k + 1 :]
             fewer = replace(fit, oscillations=rest).refit(start)
-            if fewer.sol.cost - fit.sol.cost < _gain_needed(fit) or _made_by_few(fit, k):
+            # a shaft's bending is gone after a few places
+            bending = np.exp(fit.sol.nonlinear[place]) > HIDING_BAND_HZ[1]
+            by_few = not bending and fit.made_by_few(k)
+            if by_few or fewer.sol.cost - fit.sol.cost < _gain_needed(fit):
                 fit = fewer.reweigh()
         k -= 1
     return fit
-
-
-def _made_by_few(fit: JointFit, number: int) -> bool:
-    """Tell whether a mode is nearly gone without one short stretch of the places.
-
-    Something bright beside the path draws a few places after itself, all to one side, and an
-    oscillation that bends to them takes them for its own: no weight for outliers tells. A true one
-    is as wide by the others alone. Linear about the solution, as influence is in regression [2]_.
-    """
-    sol, n = fit.sol, len(fit.t)
-    if np.exp(sol.nonlinear[PATH_NONLINEAR + 2 * number]) > HIDING_BAND_HZ[1]:
-        return False
-    first = len(sol.nonlinear) + PATH_LINEAR + 4 * number
-    own = slice(first, first + 4)
-    C, J = sol.covariance(), sol.jacobian[: 2 * n]
-    whole = sol.linear[first - len(sol.nonlinear) :][:4]
-    few = max(FEW_LEAST, round(FEW_SHARE * n))
-    for start in range(0, n - few + 1, few // 2):
-        rows = np.r_[start : start + few, n + start : n + start + few]
-        left = np.eye(len(rows)) - J[rows] @ C @ J[rows].T
-        lost = C[own] @ J[rows].T @ np.linalg.solve(left, sol.residual[rows])
-        if np.linalg.norm(whole - lost) < FEW_LEAVE * np.linalg.norm(whole):
-            return True
-    return False
 
 
 def _pencil_tones(fit: JointFit) -> list[tuple[float, float]]:

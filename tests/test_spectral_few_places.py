@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from classify import spectral
+from classify.joint_fit import JointFit
 from classify.judgement import read_track
 from classify.types import Known, Reading
 from tests.drawn_flights import drawn_flight
@@ -80,5 +80,5 @@ def test_few_places_drawn_aside_make_no_minnowing(monkeypatch: pytest.MonkeyPatc
     reading = read()
     assert reading.label == "fishtailing"
     assert reading.presence["minnowing"] < 0.3
-    monkeypatch.setattr(spectral, "_made_by_few", lambda _fit, _number: False)
+    monkeypatch.setattr(JointFit, "made_by_few", lambda _fit, _number: False)
     assert read().presence["minnowing"] > 0.8

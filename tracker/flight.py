@@ -358,6 +358,7 @@ def _found(window: Window, scene: Seen, sure: float, settled: Settled) -> FoundF
     elif sure < SURE:
         return None
     end = _ended(window, scene, settled, xy, sigma)
+    size[np.isnan(xy[:, 0])] = np.nan
     if end is not None:
         for part in (xy, sigma, size):
             part[end.row + 1 :] = np.nan
