@@ -335,7 +335,7 @@ class JointFit:
         ends = [min(int(2 * self.span_s * hz), count - 1) for hz in SLOW_NOISE_HZ]
         return float((power[ends] / free[ends]).max())
 
-    def made_by_few(self, number: int) -> bool:
+    def made_by_few(self, number: int, stands_out: float) -> bool:
         """Tell whether an oscillation is nearly gone without one short stretch of the places.
 
         Something bright beside the path draws a few places after itself, all to one side, and an
@@ -347,6 +347,9 @@ class JointFit:
         ----------
         number
             Of the oscillation.
+        stands_out
+            Chi-square of its four amplitudes from which the other places show it by themselves, be
+            it another one: that is a swing that changes.
 
         Returns
         -------
@@ -360,9 +363,11 @@ class JointFit:
         few = max(FEW_LEAST, round(FEW_SHARE * n))
         for start in range(0, n - few + 1, few // 2):
             rows = np.r_[start : start + few, n + start : n + start + few]
-            left = np.eye(len(rows)) - J[rows] @ C @ J[rows].T
-            lost = C[own] @ J[rows].T @ np.linalg.solve(left, sol.residual[rows])
-            if np.linalg.norm(whole - lost) < FEW_LEAVE * np.linalg.norm(whole):
+            drawn = C[own] @ J[rows].T
+            pull = np.linalg.inv(np.eye(len(rows)) - J[rows] @ C @ J[rows].T)
+            alone = whole - drawn @ pull @ sol.residual[rows]
+            shown = alone @ np.linalg.solve(C[own, own] + drawn @ pull @ drawn.T, alone)
+            if shown < stands_out and np.linalg.norm(alone) < FEW_LEAVE * np.linalg.norm(whole):
                 return True
         return False
 

@@ -53,6 +53,8 @@ LEAST_FALL_PX_S = 20.0
 """First guess at focal length over speed where the fall tells none: a short lens."""
 
 HIDING_BAND_HZ = (7.0, 50.0)
+PARTED_WAVES = 2.0
+"""Waves over the flight by which two modes must differ to be told apart well; chosen here."""
 ANOTHER_SWING = 0.4
 """A swing that changes by this share from half to half is another one; chosen here."""
 
@@ -190,13 +192,24 @@ def _without_needless_modes(fit: JointFit) -> JointFit:
             start = np.delete(fit.sol.nonlinear, [place, place + 1])
             rest = fit.oscillations[:k] + fit.oscillations[k + 1 :]
             fewer = replace(fit, oscillations=rest).refit(start)
-            # a shaft's bending is gone after a few places
-            bending = np.exp(fit.sol.nonlinear[place]) > HIDING_BAND_HZ[1]
-            by_few = not bending and fit.made_by_few(k)
-            if by_few or fewer.sol.cost - fit.sol.cost < _gain_needed(fit):
+            if _made_by_few(fit, k) or fewer.sol.cost - fit.sol.cost < _gain_needed(fit):
                 fit = fewer.reweigh()
         k -= 1
     return fit
+
+
+def _made_by_few(fit: JointFit, k: int) -> bool:
+    """Tell whether a fast mode is made by one stretch of the flight.
+
+    A shaft's bending is gone after a few places, and of modes so near to each other that the flight
+    does not part them none is wide by itself: together they are a swing that changes.
+    """
+    f_hz = np.exp(fit.sol.nonlinear[PATH_NONLINEAR::2])
+    near = np.abs(f_hz - f_hz[k]) < PARTED_WAVES / fit.span_s
+    fast = np.array([not oscillation.slow for oscillation in fit.oscillations])
+    if f_hz[k] > HIDING_BAND_HZ[1] or (near & fast).sum() > 1:
+        return False
+    return fit.made_by_few(k, chi2_exceeded(FALSE_ALARM, 4))
 
 
 def _pencil_tones(fit: JointFit) -> list[tuple[float, float]]:

@@ -80,5 +80,5 @@ def test_few_places_drawn_aside_make_no_minnowing(monkeypatch: pytest.MonkeyPatc
     reading = read()
     assert reading.label == "fishtailing"
     assert reading.presence["minnowing"] < 0.3
-    monkeypatch.setattr(JointFit, "made_by_few", lambda _fit, _number: False)
+    monkeypatch.setattr(JointFit, "made_by_few", lambda *_: False)
     assert read().presence["minnowing"] > 0.8
