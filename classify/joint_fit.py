@@ -45,7 +45,7 @@ INDEPENDENT_WAVES = 5.0
 """A band counts as if it held so many waves more, of rows that err apart as claimed: a short flight
 has few waves to spare, and a few say little; tuned on simulated and rendered flights."""
 
-FEW_LEAST, FEW_SHARE, FEW_LEAVE = 4, 0.1, 0.5
+FEW_LEAST, FEW_SHARE, FEW_LEAVE = 4, 0.1, 0.4
 """Places that may be drawn astray together, at least and as a share of all, and what must be left
 of a mode's swing without them. Of 25 filmed flights with a fast swing 24 kept 0.79 of it or more;
 the other one was made by four places off by 2 to 3 pixels, was called minnowing with 0.91, and kept

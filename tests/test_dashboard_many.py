@@ -94,6 +94,17 @@ def test_an_empty_file_is_a_row_and_nothing_is_queued_twice(
     assert [clip.name for clip in the_queue().clips()] == ["one.mp4", "two.mp4", "hollow.mp4"]
 
 
+def test_a_file_that_is_no_film_is_a_row_too(
+    films_read: list[Known], film: bytes, shelf: Shelf
+) -> None:
+    """It does not vanish, is not kept, and does not stop the film beside it."""
+    tab = give(opened(), ("scores.pdf", b"%PDF"), ("one.MP4", film))
+    assert len(films_read) == 1
+    assert "films end in mp4, mov" in table_of(tab)
+    assert [clip.state for clip in the_queue().clips()] == ["failed", "done"]
+    assert [clip.name for clip in shelf.clips()] == ["one.MP4"]
+
+
 @pytest.mark.usefixtures("films_read")
 def test_a_file_that_was_not_kept_has_no_page_to_link_to(film: bytes) -> None:
     """Its name stands there as it is; given again, it is still one row, and it can be cleared."""

@@ -62,6 +62,7 @@ def known_form(
     *,
     keep: Callable[[dict[str, str]], object],
     send: str = "",
+    demo: bool = False,
 ) -> None:
     """Show the form; what was typed is kept when it is sent.
 
@@ -77,14 +78,17 @@ def known_form(
         Keeps texts by field when the coach sends them; called before the page is drawn anew.
     send
         What its button says; blank to read the clip again.
+    demo
+        Whether the texts are those of a demo clip, which nobody typed.
     """
 
     def sent() -> None:
         typed = {name: str(st.session_state.get(f"{key}-{name}") or "") for name in _ASKED}
         keep({**typed, "flight": said.get("flight", "")})
 
+    intro = "pages.known_intro_demo" if demo else "pages.known_intro"
     with st.form(key, border=False):
-        st.html(f'<p class="ts-note">{escape(word("pages.known_intro"))}</p>')
+        st.html(f'<p class="ts-note">{escape(word(intro))}</p>')
         hands = ("", "right", "left")
         hand = said.get("hand", "")
         st.radio(

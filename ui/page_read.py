@@ -415,5 +415,5 @@ def _known_part(chosen: ChosenClip, said: Mapping[str, str], word: Words, *, ope
         shelf().note(chosen.sha256, "known", typed)
 
     with st.expander(word("pages.known_title"), expanded=open_):
-        known_form(key, said, word, keep=keep)
+        known_form(key, said, word, keep=keep, demo=chosen.demo is not None)
     show_trouble(key, word)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from html import escape
+from pathlib import Path
 
 import streamlit as st
 
@@ -126,7 +127,6 @@ def _take_films(word: Words) -> None:
     key = f"round-upload-{st.session_state.setdefault('round-uploads', 0)}"
     st.file_uploader(
         word("round.upload"),
-        type=list(FILM_TYPES),
         accept_multiple_files=True,
         key=key,
         max_upload_size=UPLOAD_LIMIT_MB,
@@ -142,6 +142,8 @@ def _keep_films(key: str) -> None:
         return
     for film in given:
         try:
+            if Path(film.name).suffix.lower().lstrip(".") not in FILM_TYPES:
+                raise InputError("round.no_film", kinds=", ".join(FILM_TYPES))
             kept = shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
             _note(kept.sha256, _changed({}, the_queue().said()))
         except InputError as mistake:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 
 import streamlit as st
@@ -15,6 +16,7 @@ from classify.reasoning import NextChange, Row
 from classify.setup_change import WITHOUT_SHEET, suggested_changes
 from tracker.types import InputError, message
 from ui.dash_words import Words
+from ui.decided_words import reason_in
 from ui.entries import entering, show_trouble, typed_in
 from ui.report import report_page
 from ui.report_film import film_of
@@ -49,12 +51,25 @@ def next_part(at: AtHand) -> None:
     except InputError as mistake:
         st.error(word.safe(mistake.message))
         return
+    fresh = "" if case is not at.case else _fresh_words(at)
+    if fresh:
+        st.html(f'<p class="ts-note">{escape(fresh)}</p>')
     st.html(proposal_html(proposal, word))
     with st.expander(word("rounds.table_title")):
         st.html(_table_html(proposal.table, word))
     if case is at.case:
         _done(at, proposal)
     decided_part(at)
+
+
+def _fresh_words(at: AtHand) -> str:
+    """Say that a change was just made, as long as nothing was seen since; blank otherwise."""
+    newest = at.case.newest
+    made = any(decision.to_version_id == newest.id for decision in at.case.decisions)
+    if at.case.seen[-1] or not made:
+        return ""
+    change = reason_in(newest.reason, at.case.archer.hand, at.word.language)
+    return at.word("rounds.next_fresh", number=newest.number, change=change)
 
 
 def proposal_html(proposal: NextChange, word: Words) -> str:
@@ -263,7 +278,8 @@ def report_part(at: AtHand) -> None:
         return
     html, pdf = made
     left, right = st.columns(2)
-    name = f"tailsway-{at.case.newest.dated}"
+    whose = re.sub(r"\W+", "-", at.case.archer.name).strip("-")
+    name = f"tailsway-{whose}-{at.case.newest.dated}"
     left.download_button(
         word("rounds.report_pdf"), pdf, f"{name}.pdf", "application/pdf", key=at.key("pdf")
     )
