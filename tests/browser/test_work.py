@@ -175,9 +175,7 @@ def test_impacts_are_clicked_on_faces_that_fit_the_window(dashboard: str, page: 
             faces.nth(n).click(position=face)
         expect(sends.nth(n)).to_be_enabled()
         sends.nth(n).click()
-        expect(page.get_by_text("Noted, not kept yet")).to_have_count(
-            n + 1, timeout=30_000
-        )
+        expect(page.get_by_text("Noted, not kept yet")).to_have_count(n + 1, timeout=30_000)
     expect(page.locator(".mark.picked")).to_have_count(6)
     settled(page)
     page.get_by_role("button", name="Keep the bare-shaft test").click()
