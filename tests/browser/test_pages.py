@@ -118,6 +118,8 @@ def test_hints_of_fields_and_refused_files_are_said_in_the_language(
     settled(page)
     page.locator("input[type=text]").first.fill("240")
     assert written(page, hint) == word("pages.tool_enter_sends")
+    page.goto(f"{dashboard}/?language=es")
+    settled(page)
     (tmp_path / "notes.zip").write_text("no film")
     page.locator('input[type="file"]').first.set_input_files(tmp_path / "notes.zip")
     page.locator('[aria-invalid="true"]').first.wait_for()
