@@ -192,7 +192,7 @@ def _without_needless_modes(fit: JointFit) -> JointFit:
             start = np.delete(fit.sol.nonlinear, [place, place + 1])
             rest = fit.oscillations[:k] + fit.oscillations[k + 1 :]
             fewer = replace(fit, oscillations=rest).refit(start)
-            if _made_by_few(fit, k) or fewer.sol.cost - fit.sol.cost < _gain_needed(fit):
+            if fewer.sol.cost - fit.sol.cost < _gain_needed(fit) or _made_by_few(fit, k):
                 fit = fewer.reweigh()
         k -= 1
     return fit
