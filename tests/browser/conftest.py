@@ -17,6 +17,15 @@ CHROMIUM = os.environ.get("TAILSWAY_CHROMIUM") or shutil.which("chromium") or "/
 # Streamlit looks for its own root under the address of a deep link first, and finds it elsewhere.
 PROBES = ("_stcore/health", "_stcore/host-config")
 
+NOTHING_SLIDES = """
+const animate = Element.prototype.animate;
+Element.prototype.animate = function (frames, how) {
+  return animate.call(this, frames, typeof how === 'number' ? 0 : {...how, duration: 0});
+};
+"""
+"""A part that is opened slides for half a second; a press of a machine, which is quicker than any
+hand, goes down on its button and comes up on what has slid there, which is a press on nothing."""
+
 
 @pytest.fixture(scope="session")
 def dashboard(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
@@ -53,6 +62,7 @@ def chromium() -> Iterator[Browser]:
 def page(chromium: Browser) -> Iterator[Page]:
     """Give an empty tab that fails the test if a page complains on the console."""
     context = chromium.new_context(viewport={"width": 1280, "height": 900})
+    context.add_init_script(NOTHING_SLIDES)
     tab = context.new_page()
     tab.set_default_timeout(60_000)
     complaints: list[str] = []

@@ -138,7 +138,6 @@ def test_archer_and_bow_outlast_other_pages_and_a_reload(dashboard: str, page: P
     archer, bow = (page.get_by_role("combobox").nth(k) for k in (0, 1))
     expect(archer).to_have_value("Birch")
     page.get_by_text("Another set-up").click()
-    page.wait_for_timeout(600)  # it slides open, and a press in between may meet nothing
     page.get_by_label("What it is called").fill("travel bow")
     page.get_by_role("button", name="Write the set-up down").click()
     expect(page.get_by_text("Written down: travel bow.").first).to_be_visible()
