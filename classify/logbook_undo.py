@@ -63,9 +63,7 @@ def undo_delete(book: LogbookFile) -> tuple[Deletable, str]:
         If nothing is deleted, or its name was given to something else meanwhile.
     """
     with book.writing() as db:
-        row = db.execute(
-            "SELECT rowid, * FROM deletions WHERE undone_at IS NULL ORDER BY rowid DESC LIMIT 1"
-        ).fetchone()
+        row = _last(db)
         if row is None:
             raise InputError("logbook.nothing_deleted")
         table = cast("Deletable", row["of_table"])
@@ -77,6 +75,31 @@ def undo_delete(book: LogbookFile) -> tuple[Deletable, str]:
             _still_free(db, table, row["of_id"])
         db.execute("UPDATE deletions SET undone_at = ? WHERE id = ?", (now(), row["id"]))
     return table, str(row["of_id"])
+
+
+def last_deleted(book: LogbookFile) -> tuple[Deletable, str] | None:
+    """Tell what `undo_delete` would bring back.
+
+    Parameters
+    ----------
+    book
+        The logbook.
+
+    Returns
+    -------
+    tuple of (table, id), or None
+        None if nothing is deleted.
+    """
+    with book.reading() as db:
+        row = _last(db)
+    return None if row is None else (cast("Deletable", row["of_table"]), str(row["of_id"]))
+
+
+def _last(db: sqlite3.Connection) -> sqlite3.Row | None:
+    row: sqlite3.Row | None = db.execute(
+        "SELECT rowid, * FROM deletions WHERE undone_at IS NULL ORDER BY rowid DESC LIMIT 1"
+    ).fetchone()
+    return row
 
 
 def _still_free(db: sqlite3.Connection, table: str, row_id: str) -> None:

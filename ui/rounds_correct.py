@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from html import escape
 
 import streamlit as st
 
 from classify.evidence_book import Seen, correct
-from classify.logbook_undo import history
+from classify.logbook_undo import history, kept_json
 from tracker.types import InputError
-from ui.dash_words import Words
 from ui.entries import entering, show_trouble, typed_in
 from ui.known_input import decimal
 from ui.rounds_part import AtHand, book_anew
+from ui.seen_words import seen_words
 
 NUMBERS: Mapping[str, tuple[str, ...]] = {
     "bare shaft": ("distance_m", "crosswind_m_s"),
@@ -38,9 +39,9 @@ def correct_part(at: AtHand, seen: Seen) -> None:
     past = history(at.book, seen.id)
     if not names and not past:
         return
-    with st.expander(word("rounds.correct")):
+    with st.expander(word("rounds.correct"), key=f"correct-part-{seen.id}"):
         if past:
-            st.html(_past_html(past, word))
+            st.html(_past_html(at, seen, past))
         if not names:
             return
         own = f"correct-{seen.id}"
@@ -87,10 +88,14 @@ def _shown(value: object) -> str:
     return "" if value is None else str(value)
 
 
-def _past_html(past: list[tuple[str, str, dict[str, object]]], word: Words) -> str:
+def _past_html(at: AtHand, seen: Seen, past: list[tuple[str, str, dict[str, object]]]) -> str:
+    def stood(row: Mapping[str, object]) -> str:
+        then = replace(seen, payload=kept_json(str(row.get("payload_json", ""))))
+        return " · ".join(seen_words(then, at.case.archer.hand, at.word))
+
     items = "".join(
         f"<li><strong>{escape(when[:10])}</strong> {escape(reason)} · "
-        f"{escape(word('rounds.stood', text=str(row.get('payload_json', ''))[:200]))}</li>"
+        f"{escape(at.word('rounds.stood', text=stood(row)))}</li>"
         for when, reason, row in past
     )
     return f"<ul class='ts-history'>{items}</ul>"

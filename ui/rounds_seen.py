@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 from html import escape
 from typing import Any
@@ -12,7 +13,8 @@ import streamlit as st
 from classify.evidence import ARROW_PARTS, BOW_PARTS
 from classify.evidence_book import Seen
 from classify.knowledge import load_knowledge
-from classify.logbook_undo import delete
+from classify.logbook import Version
+from classify.logbook_undo import delete, last_deleted, undo_delete
 from tracker.types import InputError
 from ui.entries import entering, show_trouble
 from ui.linked import page_link
@@ -64,37 +66,73 @@ def seen_part(at: AtHand) -> None:
 
 
 def _list(at: AtHand) -> None:
-    word = at.word
-    seen, place = at.case.seen[-1], at.key("delete")
-    st.html(f"<h3>{escape(word('rounds.seen', number=at.case.newest.number))}</h3>")
+    version, seen = at.case.newest, at.case.seen[-1]
+    st.html(f"<h3>{escape(at.word('rounds.seen', number=version.number))}</h3>")
     if not seen:
-        st.write(word("rounds.seen_none"))
-    for one in seen:
-        text, button = st.columns([6, 1], vertical_alignment="center")
-        text.html(_seen_html(at, one))
-        button.button(
-            word("rounds.delete"),
-            key=f"delete-{one.id}",
-            on_click=entering(place, partial(_delete, one.id), once=True),
-        )
-        correct_part(at, one)
-    show_trouble(place, word)
-
-
-def _delete(seen_id: str) -> None:
-    delete(book_anew(), "evidence", seen_id)
+        st.write(at.word("rounds.seen_none"))
+    _entries(at, version, seen)
 
 
 def _earlier(at: AtHand) -> None:
-    """Show what was seen with the versions before."""
-    word = at.word
+    """Show what was seen with the versions before, once a version is opened."""
     lots = list(zip(at.case.versions[:-1], at.case.seen[:-1], strict=True))
     for version, seen in reversed(lots):
-        if not seen:
+        if not seen and _deleted_from(at, version) is None:
             continue
-        with st.expander(word("rounds.seen", number=version.number)):
-            for one in seen:
-                st.html(_seen_html(at, one))
+        title = at.word("rounds.seen", number=version.number)
+        with st.expander(title, key=f"seen-{version.id}", on_change="rerun") as part:
+            if part.open:
+                _entries(at, version, seen)
+
+
+def _entries(at: AtHand, version: Version, seen: Sequence[Seen]) -> None:
+    """Draw what was seen with one version, and what can be done where it is wrong."""
+    place, gone = f"delete-{version.id}", _deleted_from(at, version)
+    for row, one in enumerate(seen):
+        if gone is not None and row == gone.row:
+            _say_deleted(at, place)
+        text, button = st.columns([6, 1], vertical_alignment="center")
+        text.html(_seen_html(at, one))
+        button.button(
+            at.word("rounds.delete"),
+            key=f"delete-{one.id}",
+            on_click=entering(place, partial(_delete, at, one, row), once=True),
+        )
+        correct_part(at, one)
+    if gone is not None and gone.row >= len(seen):
+        _say_deleted(at, place)
+    show_trouble(place, at.word)
+
+
+def _say_deleted(at: AtHand, place: str) -> None:
+    """Say so where it stood, under the hand that deleted it."""
+    st.success(at.word("rounds.deleted"))
+    st.button(at.word("book.undo"), key=f"undo-{place}", on_click=entering(place, _bring_back))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Gone:
+    """What this page took from a version's list, and from which row."""
+
+    seen: Seen
+    row: int
+
+
+def _deleted_from(at: AtHand, version: Version) -> _Gone | None:
+    """Tell what this page took from a version, if that is what was deleted last of all."""
+    gone: _Gone | None = st.session_state.get(at.key("deleted-seen"))
+    if gone is None or gone.seen.version_id != version.id:
+        return None
+    return gone if last_deleted(at.book) == ("evidence", gone.seen.id) else None
+
+
+def _delete(at: AtHand, one: Seen, row: int) -> None:
+    delete(book_anew(), "evidence", one.id)
+    st.session_state[at.key("deleted-seen")] = _Gone(seen=one, row=row)
+
+
+def _bring_back() -> None:
+    undo_delete(book_anew())
 
 
 def _seen_html(at: AtHand, seen: Seen) -> str:
