@@ -43,6 +43,13 @@ ACROSS, UP_DOWN = 0, 1
 LIKELY = 0.5
 """Probability from which a disturbance is there."""
 
+_MOTIONS: Mapping[Disturbance, tuple[Kind, int]] = {
+    "fishtailing": ("yaw", ACROSS),
+    "minnowing": ("fast", ACROSS),
+    "porpoising": ("yaw", UP_DOWN),
+}
+"""Which motion along which axis each disturbance is."""
+
 FAST_LIMIT = 1
 """Where `Spectrum.limits` says how wide a fast swing could hide."""
 
@@ -152,10 +159,9 @@ def label_flight(
     if slow is not None:
         swings = (*swings, _slow_as_swing(slow, scale))
     yaw_threshold_mm = thresholds.swing_yaw_deg * mm_per_deg.value
+    wide_enough = {"yaw": yaw_threshold_mm, "fast": thresholds.swing_fast_mm}
     looked_for: Mapping[Disturbance, tuple[Kind, int, float]] = {
-        "fishtailing": ("yaw", ACROSS, yaw_threshold_mm),
-        "minnowing": ("fast", ACROSS, thresholds.swing_fast_mm),
-        "porpoising": ("yaw", UP_DOWN, yaw_threshold_mm),
+        name: (kind, axis, wide_enough[kind]) for name, (kind, axis) in _MOTIONS.items()
     }
     showings = {
         name: Showing(
@@ -471,7 +477,7 @@ def _reasons(
     *,
     wobble: bool,
 ) -> tuple[Message, ...]:
-    reasons = []
+    reasons, likely = [], {_MOTIONS[name] for name, odds in presence.items() if odds >= LIKELY}
     for axis, direction in ((ACROSS, "across"), (UP_DOWN, "up_down")):
         for line in _lines(swings, axis, prediction, mm_per_deg):
             values: dict[str, str | int | float] = {
@@ -491,14 +497,17 @@ def _reasons(
             elif line.kind == "bending":
                 values["expected_hz"] = prediction.bending_hz.value
             usual = "_usual" if line.kind in SWINGING and yaw_is_usual(prediction) else ""
-            reasons.append(Message(f"label.{line.kind}_{direction}{usual}", values))
+            reason = Message(f"label.{line.kind}_{direction}{usual}", values)
+            reasons.append(((line.kind, axis) not in likely, reason))
+    # what a disturbance is read from comes before what is there beside it
+    told = [reason for _, reason in sorted(reasons, key=lambda one: one[0])]
     if wobble:
-        reasons.append(message("label.wobble_points_to"))
+        told.append(message("label.wobble_points_to"))
     if any(swing.odds["bending"] > 0.02 and swing.f_hz < 50.0 for swing in swings):
-        reasons.append(message("label.bending_folds", frame_hz=frame_hz))
+        told.append(message("label.bending_folds", frame_hz=frame_hz))
     if all(value < LIKELY for value in presence.values()):
-        reasons.append(message("label.below_thresholds"))
-    return tuple(reasons)
+        told.append(message("label.below_thresholds"))
+    return tuple(told)
 
 
 def _left_open(

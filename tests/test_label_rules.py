@@ -295,6 +295,23 @@ WHOLE = ArrowSpec(
 
 
 @pytest.mark.parametrize(
+    ("modes", "deciding"),
+    [
+        ((mode(80.0, 4.0), mode(3.9, 1.5, 15.0)), ["yaw_up_down"]),
+        ((mode(17.0, 8.0), mode(80.0, 9.0)), ["fast_across"]),
+        ((mode(80.0, 20.0), mode(3.0, 18.0, 15.0)), ["yaw_across", "yaw_up_down"]),
+    ],
+    ids=["porpoising", "minnowing", "both"],
+)
+def test_what_a_disturbance_is_read_from_is_told_first(modes, deciding):
+    """Only the first two reasons are printed: bending beside a porpoising tail took their place."""
+    told = label(spectrum(*modes))
+    first = [reason.key.removesuffix("_usual") for reason in told.reasons[: len(deciding)]]
+    assert first == [f"label.{name}" for name in deciding]
+    assert "label.bending_across" in {reason.key for reason in told.reasons[len(deciding) :]}
+
+
+@pytest.mark.parametrize(
     ("arrow", "typical"),
     [(None, True), (ArrowSpec(), True), (SPINE_AND_LENGTH, True), (WHOLE, False)],
 )
