@@ -156,9 +156,9 @@ def label_flight(
         for mode in spectrum.modes
         if slow is None or not mode.slow
     )
-    if slow is not None:
-        swings = (*swings, _slow_as_swing(slow, scale))
     yaw_threshold_mm = thresholds.swing_yaw_deg * mm_per_deg.value
+    if slow is not None:
+        swings = (*swings, _slow_as_swing(slow, scale, yaw_threshold_mm))
     wide_enough = {"yaw": yaw_threshold_mm, "fast": thresholds.swing_fast_mm}
     looked_for: Mapping[Disturbance, tuple[Kind, int, float]] = {
         name: (kind, axis, wide_enough[kind]) for name, (kind, axis) in _MOTIONS.items()
@@ -225,12 +225,14 @@ def _swing(
     )
 
 
-def _slow_as_swing(slow: SlowSwing, scale: Scale) -> Swing:
-    """Put rigid yaw and pitch beside the other motions."""
+def _slow_as_swing(slow: SlowSwing, scale: Scale, threshold_mm: float) -> Swing:
+    """Put rigid yaw and pitch beside the other motions; what makes a label is always told."""
     relative = scale.m_per_px_s.sigma / scale.m_per_px_s.value
     f_hz, sigma_f_hz = slow.frequency_hz()
     decay_per_s, _ = slow.decay()
-    mm, sigma_mm = np.array([slow.swing_mm(axis) for axis in (ACROSS, UP_DOWN)]).T
+    axes = ACROSS, UP_DOWN
+    mm, sigma_mm = np.array([slow.swing_mm(axis) for axis in axes]).T
+    there = np.array([_slow_presence(slow, axis, threshold_mm, scale) for axis in axes])
     return Swing(
         f_hz=f_hz,
         sigma_f_hz=sigma_f_hz,
@@ -239,7 +241,7 @@ def _slow_as_swing(slow: SlowSwing, scale: Scale) -> Swing:
         odds={"yaw": 1.0, "fast": 0.0, "bending": 0.0, "wobble": 0.0},
         mm=mm,
         sigma_mm=np.hypot(sigma_mm, relative * mm),
-        seen=mm > 2.0 * sigma_mm,
+        seen=(mm > 2.0 * sigma_mm) | (there >= LIKELY),
     )
 
 

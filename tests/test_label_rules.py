@@ -10,6 +10,7 @@ import pytest
 from classify.kinds import KINDS, circularity, folded_from, kind_probabilities
 from classify.label import chance_above, damping_ratio, label_flight
 from classify.physics import predict
+from classify.slow_posterior import SlowSwing
 from classify.thresholds import parse_thresholds, shipped_thresholds
 from classify.types import ArrowSpec, Estimate, Limit, Mode, Motion, Prediction, Scale, Spectrum
 from ui.words import say
@@ -292,6 +293,33 @@ WHOLE = ArrowSpec(
     vane_height_m=0.008,
     vane_from_nock_m=0.035,
 )
+
+
+def test_the_swing_that_makes_a_label_is_told_however_vague():
+    """A fishtailing of 12 +- 8 mm had its label, and "no swing seen" beside it."""
+    vague = SlowSwing(
+        weight=np.array([0.2, 0.8]),
+        f_hz=np.array([2.4, 2.6]),
+        decay_per_s=np.array([1.5, 1.5]),
+        mean_mm=np.array([np.zeros((2, 2)), [[12.0, 0.0], [0.0, 0.0]]]),
+        covariance_mm2=np.array([[np.eye(2), np.eye(2)], [49.0 * np.eye(2), np.eye(2)]]),
+        tilt_rad=np.zeros(2),
+        tilt_variance=np.full(2, 1e-4),
+    )
+    told = label_flight(
+        spectrum(),
+        slow=vague,
+        scale=SCALE,
+        prediction=BROAD,
+        mm_per_deg=Estimate(value=7.7, sigma=0.3),
+        frame_hz=240.0,
+        thresholds=shipped_thresholds(),
+        model=None,
+    )
+    assert told.label == "fishtailing"
+    (line,) = told.across
+    assert line.swing_mm < 2.0 * line.swing_sigma_mm
+    assert told.unseen_below_mm[0] is None
 
 
 @pytest.mark.parametrize(
