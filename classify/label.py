@@ -71,6 +71,8 @@ class Swing:
         error in it.
     seen
         (2,) whether it stands out of its error.
+    told
+        (2,) whether it is told of: where it is seen, and where it is likely to be there.
     """
 
     f_hz: float
@@ -81,6 +83,7 @@ class Swing:
     mm: FloatArray
     sigma_mm: FloatArray
     seen: BoolArray
+    told: BoolArray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -213,6 +216,7 @@ def _swing(
     mm = mode.amplitude * factor.value * 1e3
     relative = factor.sigma / factor.value
     sigma = np.hypot(mode.sigma_amplitude * factor.value * 1e3, mm * relative)
+    seen = mode.amplitude > 2.0 * mode.sigma_amplitude
     return Swing(
         f_hz=mode.f_hz,
         sigma_f_hz=mode.sigma_f_hz,
@@ -221,7 +225,8 @@ def _swing(
         odds=odds,
         mm=mm,
         sigma_mm=sigma,
-        seen=mode.amplitude > 2.0 * mode.sigma_amplitude,
+        seen=seen,
+        told=seen,
     )
 
 
@@ -241,7 +246,8 @@ def _slow_as_swing(slow: SlowSwing, scale: Scale, threshold_mm: float) -> Swing:
         odds={"yaw": 1.0, "fast": 0.0, "bending": 0.0, "wobble": 0.0},
         mm=mm,
         sigma_mm=np.hypot(sigma_mm, relative * mm),
-        seen=(mm > 2.0 * sigma_mm) | (there >= LIKELY),
+        seen=mm > 2.0 * sigma_mm,
+        told=(mm > 2.0 * sigma_mm) | (there >= LIKELY),
     )
 
 
@@ -432,7 +438,7 @@ def _lines(
     """List the modes along one axis, strongest first, leaving out what noise alone would show."""
     lines = []
     for swing in swings:
-        if not swing.seen[axis]:
+        if not swing.told[axis]:
             continue
         expected = {"yaw": prediction.yaw_hz, "bending": prediction.bending_hz}.get(swing.kind)
         lines.append(
@@ -530,9 +536,9 @@ def _left_open(
 def _unseen(
     swings: tuple[Swing, ...], limits: tuple[float, float]
 ) -> tuple[float | None, float | None]:
-    """Leave the limits of those axes along which no slow or fast swing was seen."""
+    """Leave the limits of those axes along which no slow or fast swing is told."""
     across, up_down = (
-        None if any(s.seen[axis] and s.kind in SWINGING for s in swings) else limits[axis]
+        None if any(s.told[axis] and s.kind in SWINGING for s in swings) else limits[axis]
         for axis in (ACROSS, UP_DOWN)
     )
     return across, up_down
