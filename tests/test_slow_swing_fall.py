@@ -47,11 +47,11 @@ def wide() -> list[list[SlowSwing]]:
 
 
 def test_an_impact_tells_a_pitch_from_a_faster_fall(wide: list[list[SlowSwing]]) -> None:
-    """With the impact more of the flights are sure to pitch than without it."""
+    """With the impact the flights are surer to pitch than without it, nearly every one."""
     told, untold = (
         np.array([one.chance_above(UP_DOWN, THRESHOLD_MM) for one in found]) for found in wide
     )
-    assert np.mean(told > 0.6) > np.mean(untold > 0.6) + 0.2, (told, untold)
+    assert np.mean(told > untold + 0.03) > 0.7, (told, untold)
     assert told.mean() > untold.mean() + 0.15, (told, untold)
 
 
