@@ -605,6 +605,20 @@ def test_the_form_shows_what_follows_and_keeps_what_it_shows(plunger):
     assert page.text_input(field("plunger_spring", 2)).value == "3.5 turns"
 
 
+def test_a_form_tells_all_that_is_wrong_in_it(plunger):
+    """Two fields that cannot be read make two sentences, and nothing is kept."""
+    book, first, field = plunger
+    page = opened()
+    page.text_input(field("brace_height")).set_value("22")
+    page.text_input(field("draw_weight")).set_value("heavy")
+    page = pressed(page, "Write it down")
+    assert sorted(fault.value.split(" is ")[0] for fault in page.error) == [
+        "Brace height",
+        "Draw weight on the fingers",
+    ]
+    assert len(logbook.versions(book, first.setup_id)) == 1
+
+
 @pytest.mark.parametrize(("typed", "kept"), [("4 turns", "4 turns"), ("3 turns", None)])
 def test_a_person_may_say_otherwise_than_what_follows(plunger, typed, kept):
     """Another number is kept as typed; put back to what stood there, nothing was changed."""

@@ -14,12 +14,14 @@ from classify.setup_sheet import (
     differences,
     fill_sheet,
     questions,
+    sheet_faults,
     sheet_fields,
     sheet_findings,
 )
 from classify.setup_worked_out import foc_step_percent, sheet_foc_percent, worked_out
 from classify.units import UNITS, parse_quantity, shown
 from tracker.types import InputError
+from ui.words import say
 
 ARROW = {
     "spine": "600",
@@ -217,3 +219,23 @@ def test_brace_height_against_the_usual_range():
     low, high = sheet_fields()["brace_height"].sane
     assert low < 8.0
     assert high > 9.5
+
+
+def test_every_fault_of_a_sheet_is_told_at_once():
+    """A form of thirty fields is not sent thirty times; fields that clash are told last."""
+    wrong = {"draw_weight": "38", "arrow_length": "long", "string": "blue", "strands": "16"}
+    assert [fault.values["field"] for fault in sheet_faults(wrong)] == [
+        "draw weight",
+        "arrow length",
+    ]
+    assert sheet_faults({**wrong, "draw_weight": "38 lb", "arrow_length": "28 in"}) == ()
+    (clash,) = sheet_faults({"arrow_length": "28 in", "balance_point": "30 in"})
+    assert clash.key == "logbook.balance_outside"
+
+
+def test_a_page_calls_a_field_what_its_label_says():
+    """In the page's language; on the command line it has the name that is typed there."""
+    (fault,) = sheet_faults({"draw_weight": "heavy"})
+    assert say(fault, "es", "page").startswith("Potencia en los dedos se dio como heavy")
+    assert say(fault, "en", "page").startswith("Draw weight on the fingers is given as heavy")
+    assert say(fault, "en").startswith("draw weight is given as heavy")

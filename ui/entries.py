@@ -7,7 +7,7 @@ kept waits until the page shows it.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import streamlit as st
 
@@ -53,7 +53,8 @@ def _entered(place: str, work: Callable[[], object]) -> bool:
     try:
         work()
     except InputError as mistake:
-        leave_trouble(place, mistake.message)
+        faults = mistake.faults if isinstance(mistake, FaultsError) else (mistake.message,)
+        leave_trouble(place, *faults)
     except Exception:  # the coach gets a sentence, the terminal the whole story
         _LOG.exception("an entry failed")
         leave_trouble(place, message("pages.mistake"))
@@ -62,17 +63,31 @@ def _entered(place: str, work: Callable[[], object]) -> bool:
     return False
 
 
-def leave_trouble(place: str, sentence: Message) -> None:
-    """Leave a sentence for a place of the page.
+class FaultsError(InputError):
+    """Several things that a person can put right, told together.
+
+    Parameters
+    ----------
+    faults
+        One at least.
+    """
+
+    def __init__(self, faults: Sequence[Message]) -> None:
+        super().__init__(faults[0].key, **faults[0].values)
+        self.faults = tuple(faults)
+
+
+def leave_trouble(place: str, *sentences: Message) -> None:
+    """Leave sentences for a place of the page.
 
     Parameters
     ----------
     place
-        Where it is shown.
-    sentence
+        Where they are shown.
+    *sentences
         Why something was not kept.
     """
-    st.session_state[_waiting(place)] = sentence
+    st.session_state[_waiting(place)] = sentences
 
 
 def show_trouble(place: str, word: Words) -> None:
@@ -85,8 +100,7 @@ def show_trouble(place: str, word: Words) -> None:
     word
         The page's language.
     """
-    sentence: Message | None = st.session_state.pop(_waiting(place), None)
-    if sentence is not None:
+    for sentence in st.session_state.pop(_waiting(place), ()):
         st.error(word.safe(sentence))
 
 

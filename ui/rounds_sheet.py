@@ -9,13 +9,21 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from classify.logbook import Version, change_setup
-from classify.setup_sheet import Field, SetUp, differences, questions, sheet_fields, unit_choices
+from classify.setup_sheet import (
+    Field,
+    SetUp,
+    differences,
+    questions,
+    sheet_faults,
+    sheet_fields,
+    unit_choices,
+)
 from classify.setup_worked_out import worked_out
 from classify.types import Hand
 from tracker.types import InputError
 from ui.dash_words import Words
 from ui.decided_words import reason_in
-from ui.entries import entering, show_trouble, typed_in
+from ui.entries import FaultsError, entering, show_trouble, typed_in
 from ui.rounds_part import (
     AtHand,
     day_field,
@@ -188,8 +196,17 @@ def sheet_in(key: str) -> dict[str, str]:
     -------
     dict
         Text by field; blank where nobody said.
+
+    Raises
+    ------
+    InputError
+        If any cannot be read; all of them are told of.
     """
-    return {name: typed_in(f"{key}-{name}") for name in sheet_fields()}
+    typed = {name: typed_in(f"{key}-{name}") for name in sheet_fields()}
+    faults = sheet_faults(typed)
+    if faults:
+        raise FaultsError(faults)
+    return typed
 
 
 def _sheet_input(column: DeltaGenerator, key: str, field: Field, said: str, word: Words) -> None:

@@ -48,6 +48,9 @@ Face = Literal["command", "page"]
 ENTRY = "entry"
 """Value of a message that names one thing a coach can give, as `entries` has it."""
 
+FIELD = "field"
+"""Value of a message that names a field of the set-up sheet; a page has a label for it."""
+
 SOURCES = ("odd", "others")
 """Values that name what a scale rests on, with commas between several."""
 
@@ -108,7 +111,8 @@ def say(message: Message, language: str = "en", face: Face = "command") -> str:
     >>> say(message("film.missing_file", path="a.mp4"))
     'There is no file a.mp4. Give the path of a film file.'
     """
-    template = catalogue(language).get(message.key) or catalogue("en")[message.key]
+    said = catalogue(language)
+    template = said.get(message.key) or catalogue("en")[message.key]
     named = entries(language, face)
     # A value follows: behind an option as it is typed, behind a field's label after a colon.
     then = ":" if face == "page" else ""
@@ -116,6 +120,9 @@ def say(message: Message, language: str = "en", face: Face = "command") -> str:
     values |= _with_errors(message.values) | dict(message.values)
     if ENTRY in values:
         values[ENTRY] = named.get(str(values[ENTRY]), values[ENTRY])
+    if FIELD in values and face == "page":
+        label = f"logbook.field_{str(values[FIELD]).replace(' ', '_')}"
+        values[FIELD] = said.get(label) or catalogue("en").get(label) or values[FIELD]
     values |= {name: _sources(str(values[name]), language) for name in SOURCES if name in values}
     return template.format(**values)
 
