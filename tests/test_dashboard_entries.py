@@ -75,7 +75,7 @@ def group_form(newest: Version) -> AppTest:
     key = newest.setup_id[:8]
     page = opened(rounds, part="seen")
     page = page.button_group(f"add-kind-{key}").set_value("groups").run()
-    page.number_input(f"group-diameter-{key}").set_value(12.0)
+    page.text_input(f"group-diameter-{key}").set_value("12")
     return page
 
 

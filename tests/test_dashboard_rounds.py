@@ -163,9 +163,9 @@ def test_a_group_is_kept_as_a_score_with_its_wind(season):
     send = next(b for b in page.button if b.label == "Keep the group")
     page = send.click().run()
     assert "widest distance" in page.error[0].value
-    page.number_input(f"group-score-{key}").set_value(50.0)
-    page.number_input(f"group-face-{key}").set_value(40.0)
-    page.number_input(f"group-wind-{key}").set_value(2.0)
+    page.text_input(f"group-score-{key}").set_value("50")
+    page.text_input(f"group-face-{key}").set_value("40")
+    page.text_input(f"group-wind-{key}").set_value("2")
     page = next(b for b in page.button if b.label == "Keep the group").click().run()
     assert not page.exception
     kept = [s for s in open_case(book, archer, bow.id).seen[-1] if s.kind == "groups"][-1]
@@ -428,13 +428,62 @@ def clicked(page: AppTest, key: str) -> AppTest:
     return page.run()
 
 
+@pytest.mark.parametrize(
+    ("name", "typed", "sentence"),
+    [
+        ("distance", "1e309", "Distance, m: 1e309 was given. Write a number from 3 to 90."),
+        ("distance", "abc", "Distance, m: abc was given."),
+        ("distance", "nan", "Distance, m: nan was given."),
+        ("distance", "", "Distance, m: – was given."),
+        ("wind", "-2", "Write a number from 0 to 20."),
+        ("arrows", "2.5", "Arrows: 2.5 was given. Write a whole number from 2 to 144."),
+        ("diameter", "9" * 3000, "Write a number from 0.5 to 300."),
+    ],
+)
+def test_a_number_that_cannot_be_is_told_and_stays_where_it_was_typed(
+    adding, name, typed, sentence
+):
+    """No other number takes its place, and nothing is kept."""
+    seen, key, add = adding
+    before = len(seen())
+    page = add("groups")
+    page.text_input(f"group-diameter-{key}").set_value("12")
+    page.text_input(f"group-{name}-{key}").set_value(typed)
+    page = pressed(page, "Keep the group")
+    assert len(seen()) == before
+    (fault,) = page.error
+    assert sentence in fault.value
+    assert len(fault.value) < 200
+    assert page.text_input(f"group-{name}-{key}").value == typed
+
+
+def test_a_bare_shaft_test_waits_for_numbers_that_can_be(adding):
+    """Clicks outlast a face and a distance that cannot be; both are told of when it is kept."""
+    seen, key, add = adding
+    before = len(seen())
+    page = clicked(add("bare"), key)
+    page.text_input(f"bare-distance-{key}").set_value("500")
+    page = page.text_input(f"bare-face-{key}").set_value("4 0").run()
+    assert "Diameter of the face, cm: 4 0 was given." in page.error[0].value
+    assert not page.markdown
+    page = pressed(page, "Keep the bare-shaft test")
+    told = {fault.value.split(":")[0] for fault in page.error}
+    assert told == {"Distance, m", "Diameter of the face, cm"}
+    assert len(seen()) == before
+    page.text_input(f"bare-distance-{key}").set_value("50,5")
+    page.text_input(f"bare-face-{key}").set_value("122").run()
+    page = pressed(page, "Keep the bare-shaft test")
+    assert seen()[-1].payload["distance_m"] == 50.5
+    assert len(seen()[-1].payload["bare_m"]) == 3
+
+
 def test_impacts_grow_with_the_face(adding):
     """Clicked first and the face said later: what is kept is a share of the face that is said."""
     seen, key, add = adding
     page = clicked(add("bare"), key)
     listed = "right and up of the middle in cm: "
     assert f"{listed}(+5.0, 0.0), (+6.0, +1.0), (+5.0, 0.0)" in page.markdown[0].value
-    page = page.number_input(f"bare-face-{key}").set_value(120.0).run()
+    page = page.text_input(f"bare-face-{key}").set_value("120").run()
     assert f"{listed}(+15.0, 0.0), (+18.0, +3.0), (+15.0, 0.0)" in page.markdown[0].value
     pressed(page, "Keep the bare-shaft test")
     kept = seen()[-1].payload
@@ -446,15 +495,15 @@ def test_the_face_stays_as_it_was_said(adding):
     """Another tab, and back: face and distance are as they were, and so are the clicks."""
     _, key, add = adding
     page = clicked(add("bare"), key)
-    page.number_input(f"bare-distance-{key}").set_value(50.0)
-    page = page.number_input(f"bare-face-{key}").set_value(122.0).run()
+    page.text_input(f"bare-distance-{key}").set_value("50")
+    page = page.text_input(f"bare-face-{key}").set_value("122").run()
     tab = page.button_group("linked-part")
     page = tab.set_value("sheet").run()
     page = page.button_group("linked-part").set_value("seen").run()
     page = page.button_group(f"add-kind-{key}").set_value("bare").run()
     assert not page.exception
-    assert page.number_input(f"bare-face-{key}").value == pytest.approx(122.0)
-    assert page.number_input(f"bare-distance-{key}").value == pytest.approx(50.0)
+    assert page.text_input(f"bare-face-{key}").value == "122"
+    assert page.text_input(f"bare-distance-{key}").value == "50"
     assert "(+18.3, " in page.markdown[0].value
 
 
@@ -478,7 +527,7 @@ def test_what_was_kept_is_said_once_and_the_form_begins_anew(adding):
     assert "Choose the marks" in page.error[0].value
     assert not page.success
     page = add("groups")
-    page.number_input(f"group-diameter-{key}").set_value(12.0)
+    page.text_input(f"group-diameter-{key}").set_value("12")
     page = pressed(page, "Keep the group")
     assert page.success
     page = pressed(page, "Keep the group")

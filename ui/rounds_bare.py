@@ -6,21 +6,24 @@ size is said to be; only what is kept is in metres.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, partial
 from html import escape
 
 import cv2
 import numpy as np
 import streamlit as st
 
+from tracker.types import InputError
 from ui.entries import show_trouble
+from ui.number_field import CROSSWIND_M_S, DISTANCE_M, FACE_CM, every_number
 from ui.picker import OnFace, Still, pick_points
 from ui.rounding import signed_cm
-from ui.rounds_part import AtHand, day_field, form_entering, form_key, keep_seen, wind_field
+from ui.rounds_part import AtHand, day_field, form_entering, form_key, keep_seen
 
 FACE_PX = 800
 _SHARE_PX = 0.8 * FACE_PX
 _MIDDLE_PX = (FACE_PX - 1) / 2
+_MOST_SHOTS = 12
 _TALLEST_PX = 420
 """On the page; with its heading and its button it fits a laptop's window. Chosen here."""
 
@@ -35,23 +38,22 @@ def bare_form(at: AtHand) -> None:
     """
     word = at.word
     columns = st.columns(4)
-    columns[0].number_input(
-        word("rounds.distance_m"), 3.0, 90.0, 18.0, key=at.key("bare-distance"),
-        persist_state="session",
-    )  # fmt: skip
-    face = columns[1].number_input(
-        word("rounds.face_cm"), 20.0, 122.0, 40.0, key=at.key("bare-face"), persist_state="session"
-    )
-    with columns[2]:
-        wind_field(at, "bare")
+    DISTANCE_M.draw(columns[0], at.key("bare-distance"), word, persistent=True)
+    FACE_CM.draw(columns[1], at.key("bare-face"), word, persistent=True)
+    CROSSWIND_M_S.draw(columns[2], form_key(at, "bare", "wind"), word)
     with columns[3]:
         day_field(word("rounds.day"), form_key(at, "bare", "day"))
     st.html(f'<p class="ts-note">{escape(word("rounds.shots_help"))}</p>')
+    try:
+        face_cm = FACE_CM.number(at.key("bare-face"), word)
+    except InputError as mistake:
+        st.error(word.safe(mistake.message))
+        face_cm = None  # what was clicked stays, and is told once the face is known
     left, right = st.columns(2)
     with left:
-        bare = _shots(at, "bare", face)
+        bare = _shots(at, "bare", face_cm)
     with right:
-        fletched = _shots(at, "fletched", face)
+        fletched = _shots(at, "fletched", face_cm)
     if not (bare and fletched):
         st.html(f'<p class="ts-note">{escape(word("rounds.shots_both"))}</p>')
     else:
@@ -62,13 +64,23 @@ def bare_form(at: AtHand) -> None:
 
 
 def _keep(at: AtHand) -> None:
-    entered = st.session_state
-    face_cm = entered[at.key("bare-face")]
+    numbers = every_number(
+        [
+            partial(DISTANCE_M.number, at.key("bare-distance"), at.word),
+            partial(FACE_CM.number, at.key("bare-face"), at.word),
+            partial(CROSSWIND_M_S.number, form_key(at, "bare", "wind"), at.word),
+        ]
+    )
+    distance_m, face_cm = (number for number in numbers[:2] if number is not None)
+    bare, fletched = (
+        _in_metres(st.session_state[form_key(at, "bare", f"shots-{name}")], face_cm)
+        for name in ("bare", "fletched")
+    )
     payload: dict[str, object] = {
-        "distance_m": entered[at.key("bare-distance")],
-        "bare_m": _in_metres(entered[form_key(at, "bare", "shots-bare")], face_cm),
-        "fletched_m": _in_metres(entered[form_key(at, "bare", "shots-fletched")], face_cm),
-        "crosswind_m_s": entered.get(form_key(at, "bare", "wind")),
+        "distance_m": distance_m,
+        "bare_m": bare,
+        "fletched_m": fletched,
+        "crosswind_m_s": numbers[2],
     }
     keep_seen(at, "bare", payload)
 
@@ -78,8 +90,8 @@ def _in_metres(shares: list[list[float]], face_cm: float) -> list[list[float]]:
     return [[share * face_cm / 100.0 for share in pair] for pair in shares]
 
 
-def _shots(at: AtHand, name: str, face_cm: float) -> list[list[float]]:
-    """Take impacts by clicks on a drawn face; metres right and up of its middle."""
+def _shots(at: AtHand, name: str, face_cm: float | None) -> list[list[float]]:
+    """Take impacts by clicks on a drawn face, as shares of it right and up of its middle."""
     word, key = at.word, form_key(at, "bare", f"shots-{name}")
     shares: list[list[float]] = st.session_state.setdefault(key, [])
 
@@ -90,22 +102,20 @@ def _shots(at: AtHand, name: str, face_cm: float) -> list[list[float]]:
         ]
 
     st.html(f"<h3>{escape(word(f'rounds.shots_{name}', count=len(shares)))}</h3>")
-    count = int(
-        st.number_input(
-            word("rounds.shots_count"), 1, 12, 3, key=form_key(at, "bare", f"count-{name}"),
-            width=200, persist_state="session",
-        )
+    count = st.selectbox(
+        word("rounds.shots_count"), range(1, _MOST_SHOTS + 1), 2,
+        key=form_key(at, "bare", f"count-{name}"), width=200, persist_state="session",
     )  # fmt: skip
     still = Still(frame=count, jpeg=face_picture(), width=FACE_PX, height=FACE_PX)
     pick_points(
         form_key(at, "bare", f"pick-{name}"), still, points=count, send=word("rounds.shots_send"),
         word=word, picked=take, face=_on_face(shares, count, at),
     )  # fmt: skip
-    shots = _in_metres(shares, face_cm)
-    if shots:
+    if shares and face_cm is not None:
+        shots = _in_metres(shares, face_cm)
         listed = ", ".join(f"({signed_cm(x)}, {signed_cm(y)})" for x, y in shots)
         st.write(word("rounds.shots_kept", listed=listed))
-    return shots
+    return shares
 
 
 def _on_face(shares: list[list[float]], count: int, at: AtHand) -> OnFace:

@@ -293,21 +293,6 @@ def keep_seen(at: AtHand, form: str, payload: Mapping[str, object]) -> None:
     record(book_anew(), at.case.newest, FORMS[form], payload, dated=day)
 
 
-def wind_field(at: AtHand, form: str) -> None:
-    """Ask for the cross wind, in metres a second; blank for unknown.
-
-    Parameters
-    ----------
-    at
-        The case.
-    form
-        Name of the form.
-    """
-    st.number_input(
-        at.word("rounds.crosswind"), 0.0, 20.0, None, key=form_key(at, form, "wind"), width=200
-    )
-
-
 def day_field(label: str, key: str) -> None:
     """Ask for a day; today stands there until another is chosen.
 

@@ -18,6 +18,16 @@ from classify.logbook_undo import delete, last_deleted, undo_delete
 from tracker.types import InputError
 from ui.entries import entering, show_trouble
 from ui.linked import page_link
+from ui.number_field import (
+    ARROWS,
+    CROSSWIND_M_S,
+    DIAMETER_CM,
+    DISTANCE_M,
+    GROUP_FACE_CM,
+    SCORE,
+    NumberField,
+    every_number,
+)
 from ui.rounds_bare import bare_form
 from ui.rounds_correct import correct_part
 from ui.rounds_flight import flight_form
@@ -29,7 +39,6 @@ from ui.rounds_part import (
     form_key,
     keep_seen,
     say_kept,
-    wind_field,
 )
 from ui.seen_words import seen_words, touch_words
 
@@ -175,26 +184,22 @@ def _powder(at: AtHand) -> None:
     show_trouble(at.key("powder"), word)
 
 
+_GROUP: Mapping[str, NumberField] = {
+    "distance": DISTANCE_M,
+    "arrows": ARROWS,
+    "diameter": DIAMETER_CM,
+    "score": SCORE,
+    "face": GROUP_FACE_CM,
+    "wind": CROSSWIND_M_S,
+}
+
+
 def _groups(at: AtHand) -> None:
     word = at.word
     with st.form(at.key("groups"), border=False):
         columns = st.columns(3)
-        columns[0].number_input(
-            word("rounds.distance_m"), 3.0, 90.0, 18.0, key=form_key(at, "group", "distance")
-        )
-        columns[1].number_input(
-            word("rounds.arrows"), 2, 144, 6, key=form_key(at, "group", "arrows")
-        )
-        columns[2].number_input(
-            word("rounds.diameter_cm"), 0.5, 300.0, None, key=form_key(at, "group", "diameter")
-        )
-        columns[0].number_input(
-            word("rounds.or_score"), 0.0, 1440.0, None, key=form_key(at, "group", "score")
-        )
-        columns[1].number_input(
-            word("rounds.face_cm"), 20.0, 122.0, None, key=form_key(at, "group", "face")
-        )
-        wind_field(at, "group")
+        for column, (name, field) in zip((*columns, *columns), _GROUP.items(), strict=True):
+            field.draw(column, form_key(at, "group", name), word)
         day_field(word("rounds.day"), form_key(at, "group", "day"))
         st.form_submit_button(
             word("rounds.keep_groups"),
@@ -205,8 +210,12 @@ def _groups(at: AtHand) -> None:
 
 
 def _keep_group(at: AtHand) -> None:
-    said = _entered(at, "group", "distance", "arrows", "diameter", "score", "face", "wind")
-    diameter, score, face = said["diameter"], said["score"], said["face"]
+    distance, arrows, diameter, score, face, wind = every_number(
+        [
+            partial(field.number, form_key(at, "group", name), at.word)
+            for name, field in _GROUP.items()
+        ]
+    )
     if diameter is not None and score is None:
         found = {"diameter_m": diameter / 100.0}
     elif diameter is None and score is not None and face is not None:
@@ -214,9 +223,9 @@ def _keep_group(at: AtHand) -> None:
     else:
         raise InputError("rounds.group_what")
     payload: dict[str, object] = {
-        "distance_m": said["distance"],
-        "crosswind_m_s": said["wind"],
-        "arrows": int(said["arrows"]),
+        "distance_m": distance,
+        "crosswind_m_s": wind,
+        "arrows": int(arrows or 0),
     }
     keep_seen(at, "group", {**payload, **found})
 
