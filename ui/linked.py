@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from typing import TypeVar
 from urllib.parse import urlencode
@@ -131,7 +131,7 @@ def linked_name(
     *,
     key: str,
     owner: str = "",
-    drops: str = "",
+    along: Callable[[str], Mapping[str, str | None]] = lambda _: {},
 ) -> str | None:
     """Show a choice between things that people named; it follows the address, and is remembered.
 
@@ -147,8 +147,9 @@ def linked_name(
         Of the widget.
     owner
         Whose names they are, where each has their own.
-    drops
-        Query parameter that means nothing any more once another is chosen.
+    along
+        Gives the other parameters that change with a choice; in one step with it, since a step of
+        its own would bring whoever goes back to where the page puts it again.
 
     Returns
     -------
@@ -159,8 +160,7 @@ def linked_name(
     if asked is not None and st.session_state.setdefault(seen, asked) != asked:
         # somebody went back, or followed a link: what was chosen before stands no more
         turn_to(name, asked, owner=owner)
-    kept = st.session_state.get(f"kept-{name}{owner}")
-    wanted = asked or (kept if kept in names else names[0])
+    wanted = asked or remembered_name(name, names, owner=owner)
     turn = st.session_state.get(f"turn-{name}{owner}", 0)
     chosen = st.selectbox(
         label,
@@ -171,13 +171,50 @@ def linked_name(
     )
     if chosen is not None:
         if chosen != asked:
-            if asked is not None:
-                # before the other: going back in the browser meets every step between
-                st.query_params.pop(drops, None)
-            st.query_params[name] = chosen
+            # where the address names none, what else it says is meant for the first
+            others = {
+                other: text
+                for other, text in along(chosen).items()
+                if asked is not None or other not in st.query_params
+            }
+            readdress({**others, name: chosen})
         st.session_state[seen] = chosen
         st.session_state[f"kept-{name}{owner}"] = chosen
     return chosen
+
+
+def readdress(named: Mapping[str, str | None]) -> None:
+    """Change several parts of the page's address, in one step if nothing is taken out of it.
+
+    Parameters
+    ----------
+    named
+        Text by query parameter; None for one that means nothing any more.
+    """
+    # what is taken out makes a step of its own, and comes first: there the page puts nothing back
+    for name, text in named.items():
+        if text is None:
+            st.query_params.pop(name, None)
+    st.query_params.update({name: text for name, text in named.items() if text is not None})
+
+
+def remembered_name(name: str, names: Sequence[str], *, owner: str = "") -> str | None:
+    """Give what `linked_name` will choose where the address says nothing.
+
+    Parameters
+    ----------
+    name, owner
+        As `linked_name` has them.
+    names
+        To choose from.
+
+    Returns
+    -------
+    str or None
+        What was chosen last, else the first; None if there is nothing to choose.
+    """
+    kept: str | None = st.session_state.get(f"kept-{name}{owner}")
+    return kept if kept in names else next(iter(names), None)
 
 
 def turn_to(name: str, value: str | None, *, owner: str = "") -> None:

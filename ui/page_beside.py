@@ -20,7 +20,7 @@ from ui.dash_words import Words, page_words
 from ui.films import Film
 from ui.flight_views import film_cut_html, flight_views, reach_for
 from ui.kept_readings import Kept
-from ui.linked import asked_for_in_address, page_link
+from ui.linked import asked_for_in_address, page_link, readdress
 from ui.page_read import read_quietly, read_with_progress
 from ui.reading_store import read_ahead
 from ui.verdict import label_icon
@@ -113,9 +113,7 @@ def _choose(place: DeltaGenerator, side: str, word: Words) -> ChosenClip | None:
             place.warning(word("pages.clip_gone"))
         return None
     if st.query_params.get(side, _START[side]) != picked:
-        # before the other: going back in the browser meets every step between
-        st.query_params.pop(f"{side}-flight", None)
-        st.query_params[side] = picked
+        readdress({f"{side}-flight": None, side: picked})
     st.session_state[f"kept-{side}"] = picked
     return clip_by_token(picked, word)
 

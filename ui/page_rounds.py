@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from html import escape
 from typing import Literal
 
@@ -15,7 +16,7 @@ from fixtures.season_stories import STORIES
 from tracker.types import InputError, message
 from ui.dash_words import Words, page_words
 from ui.entries import entering, show_trouble, typed_in
-from ui.linked import linked_choice, linked_name, turn_to
+from ui.linked import linked_choice, linked_name, remembered_name, turn_to
 from ui.rounds_archer import hand_field, hand_part, own_names, remove_part, say_next, show_said
 from ui.rounds_flight import read_asked
 from ui.rounds_next import compare_part, next_part, report_part
@@ -50,7 +51,7 @@ def _show(book: LogbookFile, word: Words) -> None:
         return
     left, right = st.columns(2)
     with left:
-        archer = _choose_archer(known, word)
+        archer = _choose_archer(book, known, word)
     if archer is None:
         with st.expander(word("rounds.new_archer")):
             _new_archer(word)
@@ -103,10 +104,16 @@ def _season(book: LogbookFile, word: Words, *, kind: Literal["primary", "seconda
             st.rerun()
 
 
-def _choose_archer(known: list[Archer], word: Words) -> Archer | None:
+def _choose_archer(book: LogbookFile, known: list[Archer], word: Words) -> Archer | None:
     """Choose an archer; an address that names nobody here must not bring up another's advice."""
     names = [archer.name for archer in known]
-    name = linked_name("archer", word("rounds.archer"), names, key="rounds-archer", drops="setup")
+
+    def setup_of(name: str) -> Mapping[str, str | None]:
+        archer = known[names.index(name)]
+        bows = [bow.name for bow in setups(book, archer)]
+        return {"setup": remembered_name("setup", bows, owner=own_names(archer))}
+
+    name = linked_name("archer", word("rounds.archer"), names, key="rounds-archer", along=setup_of)
     if name is None:
         st.warning(word("rounds.archer_gone"))
         return None

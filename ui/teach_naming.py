@@ -88,7 +88,7 @@ def naming(word: Words) -> None:
             _turn_to_next()
         return
     st.session_state[_ASKED] = token
-    said = st.query_params.get("said", "") or _said_before(question, trainee)
+    said = _said_before(question, trainee)
     if said in LABELS:
         _answered(question, said, word)
     else:
@@ -113,7 +113,6 @@ def _turn_to_next() -> None:
     else:
         token = f"{_DRAWN}{secrets.randbelow(10**9)}"
     st.query_params["flight"] = token
-    st.query_params.pop("said", None)
     st.rerun()
 
 
@@ -203,7 +202,6 @@ def _keep(question: Question, key: str) -> None:
         shown=shown_by(question.reading, said),
         said=said,
     )
-    st.query_params["said"] = said
 
 
 def shown_by(reading: Reading, said: str) -> str:
