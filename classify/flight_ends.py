@@ -30,12 +30,14 @@ def within_ends(track: Track, *, first: int | None, last: int | None) -> Track:
     Raises
     ------
     InputError
-        If nothing was seen between the two.
+        If nothing was seen between the two, or the first comes after the last.
     """
     if first is None and last is None:
         return track
     low = track.first_frame if first is None else first
     high = track.last_frame if last is None else last
+    if low > high:
+        raise InputError("ends.crossed", first=low, last=high)
     number = np.arange(len(track.time_s))
     inside = (number >= low) & (number <= high)
     seen = np.flatnonzero(track.seen & inside)

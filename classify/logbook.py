@@ -72,6 +72,10 @@ class Version:
     sheet: SetUp
 
 
+LONGEST_NAME = 80
+"""Characters of a name; it stands in tables, in addresses and above reports. Chosen here."""
+
+
 def add_archer(book: LogbookFile, name: str, *, hand: Hand | None, notes: str = "") -> Archer:
     """Write an archer into the logbook.
 
@@ -358,6 +362,8 @@ def checked_date(text: str) -> str:
 def _named(name: str) -> str:
     if not name.strip():
         raise InputError("logbook.no_name")
+    if len(name.strip()) > LONGEST_NAME:
+        raise InputError("logbook.long_name", found=len(name.strip()), most=LONGEST_NAME)
     return name.strip()
 
 

@@ -95,6 +95,29 @@ def last_deleted(book: LogbookFile) -> tuple[Deletable, str] | None:
     return None if row is None else (cast("Deletable", row["of_table"]), str(row["of_id"]))
 
 
+def is_deleted(book: LogbookFile, table: Deletable, row_id: str) -> bool:
+    """Tell whether something is out of sight now.
+
+    Parameters
+    ----------
+    book
+        The logbook.
+    table, row_id
+        What.
+
+    Returns
+    -------
+    bool
+        False for what never was there, too.
+    """
+    with book.reading() as db:
+        row = db.execute(
+            f"SELECT deleted_at FROM {_table(table)} WHERE id = ?",  # noqa: S608 fixed names
+            (row_id,),
+        ).fetchone()
+    return row is not None and row["deleted_at"] is not None
+
+
 def _last(db: sqlite3.Connection) -> sqlite3.Row | None:
     row: sqlite3.Row | None = db.execute(
         "SELECT rowid, * FROM deletions WHERE undone_at IS NULL ORDER BY rowid DESC LIMIT 1"

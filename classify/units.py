@@ -39,6 +39,7 @@ METRIC = ("mm", "cm", "m", "g", "kg", "g/m", "N", "m/s", "km/h")
 SPELLINGS = {
     '"': "in", "″": "in", "inch": "in", "inches": "in", "'": "ft", "grains": "gr", "grain": "gr",
     "lbs": "lb", "pounds": "lb", "#": "lb", "fps": "ft/s", "gpi": "gr/in", "turn": "turns",
+    "vuelta": "turns", "vueltas": "turns", "libras": "lb", "granos": "gr",
     "metres": "m", "meter": "m", "kgf": "kg", "n": "N",
 }  # fmt: skip
 VULGAR = {"¼": "1/4", "½": "1/2", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
@@ -116,7 +117,9 @@ def parse_quantity(text: str, kind: UnitKind, *, name: str) -> Quantity:
     for sign, spelled in VULGAR.items():
         plain = re.sub(rf"(?<=\d){sign}", f" {spelled}", plain).replace(sign, spelled)
     match = _NUMBER.fullmatch(plain)
-    if match is None:
+    if match is None or (kind == "count" and match["unit"]):
+        if kind == "count":
+            raise InputError("logbook.whole", field=name, found=text)
         raise InputError("logbook.not_a_number", field=name, found=text, units=_named(units))
     unit = (match["unit"] or "").strip()
     unit = SPELLINGS.get(unit.lower(), unit)
@@ -139,7 +142,7 @@ def parse_quantity(text: str, kind: UnitKind, *, name: str) -> Quantity:
 
 
 def _named(units: dict[str, Fraction]) -> str:
-    return ", ".join(unit for unit in units if unit) or "no unit"
+    return ", ".join(units)
 
 
 def shown(quantity: Quantity, system: UnitSystem) -> str:

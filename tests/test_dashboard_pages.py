@@ -20,6 +20,7 @@ from classify.pipeline import ReadResult
 from classify.types import Known, Reading
 from tests.made_logbook import made_logbook
 from tests.made_readings import made_reading, made_refusal, made_result, write_made_film
+from tests.pressed_pages import pressed
 from tracker.types import InputError, Progress
 from ui import page_phone
 from ui.clip_queue import QueuedClip
@@ -372,8 +373,9 @@ def test_a_wrong_correction_is_taken_back_where_the_clip_cannot_be_read(
     shelf.note(made_clip, "ends", {"first_frame": "95"})
     done = app(read, clip=made_clip)
     assert not done.exception
-    assert "take the correction back" in done.error[0].value
+    assert "Take the correction back" in done.error[0].value
     assert "release and impact: The flight begins in frame 95" in html_of(done)
+    assert "begin in frame 95, after its end in frame" in done.error[0].value
     backs = [button for button in done.button if button.label == "Take this correction back"]
     assert len(backs) == 1
     done = backs[0].click().run()
@@ -428,6 +430,32 @@ def test_what_the_coach_sees_can_be_taken_back(made_clip: str, shelf: Shelf) -> 
     assert [note.said["label"] for note in shelf.notes(made_clip)] == ["clean", ""]
 
 
+def test_a_reason_that_is_too_long_is_not_dropped(made_clip: str, shelf: Shelf) -> None:
+    """A field with a limit of its own let a pasted text go whole; the label was kept without it."""
+    page = AppTest.from_function(read, default_timeout=30)
+    page.query_params["clip"] = made_clip
+    page.session_state[f"correct-{made_clip[:12]}"] = True
+    page.session_state[f"correct-tab-{made_clip[:12]}"] = "opinion"
+    page.run()
+    page.radio(f"opinion-label-{made_clip[:12]}").set_value("minnowing")
+    why = page.text_input(f"opinion-why-{made_clip[:12]}")
+    why.set_value("w" * 4000)
+    page = pressed(page, "Keep what I see")
+    assert page.error[0].value == "This text has 4000 characters; 400 are kept. Shorten it."
+    assert shelf.notes(made_clip) == []
+    assert page.text_input(f"opinion-why-{made_clip[:12]}").value == "w" * 4000
+
+
+def test_all_that_is_wrong_in_what_is_known_is_told(made_clip: str, shelf: Shelf) -> None:
+    """Two numbers that cannot be make two sentences, and nothing is kept."""
+    page = app(read, clip=made_clip)
+    for name, text in (("distance_m", "-5"), ("nock_mm", "thin")):
+        page.text_input(f"known-{made_clip[:12]}-{name}").set_value(text)
+    page = pressed(page, "Read again with this")
+    assert len(page.error) == 2
+    assert shelf.notes(made_clip) == []
+
+
 def strip(html: str) -> str:
     """Leave out the marks of HTML."""
     return re.sub(r"<[^>]*>", "", html)
@@ -448,7 +476,7 @@ def test_side_by_side_draws_the_clip_that_can_be_read(
     done = app(beside, **sides)
     assert not done.exception
     assert done.error[0].value.startswith("The clip other.mp4 was not read.")
-    assert "take the correction back" in done.error[0].value
+    assert "Take the correction back" in done.error[0].value
     shown = html_of(done)
     assert "Fishtailing" in shown
     assert f"/?clip={other}" in shown

@@ -244,8 +244,18 @@ def test_no_more_visits_than_can_be_served(gate: PhoneGate) -> None:
     assert status == 200
 
 
+@pytest.mark.parametrize("name", ["a.txt", "x.json", "mp4", "/etc/passwd"])
+def test_what_is_no_film_by_its_name_is_refused_at_the_door(gate: PhoneGate, name: str) -> None:
+    """While the archer still holds the phone; nothing is kept."""
+    status, said = send(gate, gate.code, b"hi", name=name)
+    assert status == 415
+    assert "no film by its name" in said
+    assert gate.shelf.clips() == []
+
+
 @pytest.mark.parametrize(
-    "name", ["../../x.mp4", "/etc/passwd", "a\\..\\b.mp4", "x.json", "\x00.mp4", "<img src=x>.mp4"]
+    "name",
+    ["../../x.mp4", "/etc/passwd.mp4", "a\\..\\b.mp4", "x.json.MOV", "\x00.mp4", "<img>.mp4"],
 )
 def test_a_film_s_name_reaches_no_path(gate: PhoneGate, tmp_path: Path, name: str) -> None:
     """It is kept under its hash, in the folder of clips and nowhere else."""

@@ -9,10 +9,15 @@ from streamlit.testing.v1 import AppTest
 
 from classify import logbook
 from classify.casebook import Case, open_case
+from classify.evidence_book import evidence_of
 from classify.logbook_file import LogbookFile
 from classify.logbook_undo import delete, last_deleted, undo_delete
 from fixtures.season import play_season
 from tests.test_dashboard_rounds import html_of, opened
+from tracker.types import InputError
+from ui.clip_queue import QueuedClip
+from ui.dash_words import Words
+from ui.page_round import progress_words
 
 
 @pytest.fixture
@@ -24,9 +29,9 @@ def cedar(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> LogbookFile:
     return book
 
 
-def case_of(book: LogbookFile) -> Case:
-    """Open Cedar's case as it stands now."""
-    archer = logbook.find_archer(book, "Cedar")
+def case_of(book: LogbookFile, name: str = "Cedar") -> Case:
+    """Open an archer's case as it stands now."""
+    archer = logbook.find_archer(book, name)
     return open_case(book, archer, logbook.find_setup(book, archer, None).id)
 
 
@@ -87,3 +92,40 @@ def test_undo_is_not_offered_once_something_else_was_deleted(cedar):
     assert last_deleted(cedar) == ("evidence", one.id)
     undo_delete(cedar)
     assert last_deleted(cedar) is None
+
+
+def logbook_page() -> None:
+    """Draw the logbook."""
+    from ui.page_logbook import show_logbook
+
+    show_logbook()
+
+
+def test_the_logbook_says_what_came_back(cedar):
+    """Evidence and an archer are told apart, and with nothing deleted there is a sentence."""
+    archer = logbook.find_archer(cedar, "Cedar")
+    delete(cedar, "archers", archer.id)
+    delete(cedar, "evidence", evidence_of(cedar, case_of(cedar, "Alder").newest)[0].id)
+    page = AppTest.from_function(logbook_page, default_timeout=60).run()
+    said = [page.button("undo").click().run().success[0].value for _ in range(2)]
+    assert ["something that was seen" in said[0], "an archer" in said[1]] == [True, True]
+    assert "Nothing is deleted" in page.button("undo").click().run().error[0].value
+
+
+def test_a_name_is_short_enough_for_tables_and_addresses(cedar):
+    """Eighty characters go in, one more is refused, of archers and of set-ups."""
+    archer = logbook.add_archer(cedar, "A" * 80, hand=None)
+    with pytest.raises(InputError, match="long_name"):
+        logbook.add_archer(cedar, "A" * 81, hand=None)
+    with pytest.raises(InputError, match="long_name"):
+        logbook.add_setup(cedar, archer, "b" * 81, typed={}, dated="2026-02-01", reason="as found")
+
+
+def test_what_was_cancelled_is_not_called_done(tmp_path):
+    """Of six clips one was read before the rest was cancelled."""
+    clips = [
+        QueuedClip(token=str(n), name=f"{n}.mp4", path=tmp_path, sha256=None, said={}, state=state)
+        for n, state in enumerate(["done"] + 5 * ["cancelled"])
+    ]
+    assert progress_words(clips, Words("en")) == "1 of 6 done, 5 cancelled"
+    assert progress_words(clips[:1], Words("en")) == "1 of 1 done"

@@ -28,6 +28,8 @@ from ui.command import main
 from ui.lessons import LessonBook
 from ui.shelf import Shelf
 
+DELETED_BEFORE = "This was deleted already, perhaps in another window."
+
 
 def rounds() -> None:
     """Draw set-ups and rounds."""
@@ -269,14 +271,15 @@ def test_a_film_by_the_name_of_its_own_card(tmp_path, name):
 @pytest.mark.usefixtures("at")
 def test_what_a_logbook_on_a_full_disk_can_still_do(tmp_path):
     """Reading goes on; the page says that an entry had no room, and keeps what was typed."""
-    made_logbook(tmp_path / "coach")
-    page = opened(rounds)
-    page.text_input("new-archer-name").set_value("R" * 9000)
+    _, _, _, second = made_logbook(tmp_path / "coach")
+    page = opened(rounds, part="sheet")
+    page.text_input(f"change-{second.setup_id[:8]}-string").set_value("R" * 9000)
+    page.text_input(f"change-reason-{second.setup_id[:8]}").set_value("another string")
     with largest_file(30_000):
-        done = next(b for b in page.button if b.label == "Write the archer down").click().run()
+        done = pressed(page, "Make the next version")
     assert not done.exception
     assert "disk" in done.error[0].value
-    assert pressed(done, "Write the archer down").error.len == 0
+    assert pressed(done, "Make the next version").error.len == 0
 
 
 @pytest.mark.usefixtures("at")
@@ -288,7 +291,22 @@ def test_deleting_what_another_page_deleted(tmp_path):
     delete(book, "evidence", seen.id)
     done = page.button(f"delete-{seen.id}").click().run()
     assert not done.exception
+    assert [fault.value for fault in done.error] == [DELETED_BEFORE]
     assert evidence_of(book, second) == []
+
+
+@pytest.mark.usefixtures("at")
+def test_correcting_what_another_page_deleted(tmp_path):
+    """The entry is gone from the page, and with it the place beside it; the sentence is not."""
+    book, _, _, second = made_logbook(tmp_path / "coach")
+    page = opened(rounds, part="seen")
+    (seen,) = evidence_of(book, second)
+    page.text_input(f"correct-{seen.id}-crosswind_m_s").set_value("2")
+    page.text_input(f"correct-{seen.id}-why").set_value("forgot the wind")
+    delete(book, "evidence", seen.id)
+    done = next(b for b in page.button if b.form_id == f"correct-{seen.id}").click().run()
+    assert not done.exception
+    assert [fault.value for fault in done.error] == [DELETED_BEFORE]
 
 
 @pytest.mark.usefixtures("at")

@@ -233,6 +233,14 @@ def test_every_fault_of_a_sheet_is_told_at_once():
     assert clash.key == "logbook.balance_outside"
 
 
+def test_a_count_has_no_unit_and_turns_are_known_in_spanish():
+    """As a Spanish page shows them; "no unit" is none that anybody could write."""
+    assert fill_sheet({"plunger_spring": "3,25 vueltas"}).si("plunger_spring") == 3.25
+    for text in ("abc", "16 strands", "16.5"):
+        (fault,) = sheet_faults({"strands": text})
+        assert fault.key == "logbook.whole"
+
+
 def test_a_page_calls_a_field_what_its_label_says():
     """In the page's language; on the command line it has the name that is typed there."""
     (fault,) = sheet_faults({"draw_weight": "heavy"})

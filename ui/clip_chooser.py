@@ -13,9 +13,8 @@ from ui.dash_words import Words
 from ui.demo_clips import DemoClip, demo_clips
 from ui.entries import entering, show_trouble
 from ui.known_form import known_texts
-from ui.shelf import Shelf, data_folder, file_sha256
+from ui.shelf import FILM_TYPES, Shelf, data_folder, file_sha256
 
-FILM_TYPES = ("mp4", "mov", "m4v", "mkv", "webm", "avi", "3gp")
 _DEMO = "demo-"
 _OPEN = "open-clip"
 

@@ -16,7 +16,7 @@ from tracker.types import InputError
 from ui.clip_chooser import ChosenClip, shelf
 from ui.corrections import click_text, face_text
 from ui.dash_words import Words
-from ui.entries import entering, show_trouble, typed_in
+from ui.entries import entering, short_enough, show_trouble, typed_in
 from ui.frame_store import still_of
 from ui.known_input import parse_known
 from ui.picker import Still, pick_points
@@ -25,6 +25,7 @@ from ui.rounds_part import attempt
 from ui.shelf import NoteKind
 
 _LABELS = ("fishtailing", "minnowing", "porpoising", "clean")
+_LONGEST_WHY = 400
 _TABS = ("nock", "ends", "face", "opinion", "history")
 _BLANK: Mapping[NoteKind, dict[str, str]] = {
     "which": {"flight": ""},
@@ -243,7 +244,7 @@ def _opinion(chosen: ChosenClip, word: Words) -> None:
         label = st.session_state.get(f"opinion-label-{key}")
         if label is None:
             raise InputError("pages.opinion_missing")
-        said = {"label": label, "why": typed_in(f"opinion-why-{key}")}
+        said = {"label": label, "why": short_enough(typed_in(f"opinion-why-{key}"), _LONGEST_WHY)}
         shelf().note(chosen.sha256, "opinion", said)
 
     with st.form(f"opinion-{key}", border=False):
@@ -255,7 +256,7 @@ def _opinion(chosen: ChosenClip, word: Words) -> None:
             horizontal=True,
             key=f"opinion-label-{key}",
         )
-        st.text_input(word("pages.opinion_why"), max_chars=400, key=f"opinion-why-{key}")
+        st.text_input(word("pages.opinion_why"), key=f"opinion-why-{key}")
         st.form_submit_button(
             word("pages.opinion_send"),
             type="primary",

@@ -77,6 +77,23 @@ class FaultsError(InputError):
         self.faults = tuple(faults)
 
 
+def none_wrong(faults: Sequence[Message]) -> None:
+    """Go on only where nothing is wrong.
+
+    Parameters
+    ----------
+    faults
+        All that was found.
+
+    Raises
+    ------
+    FaultsError
+        If there is any.
+    """
+    if faults:
+        raise FaultsError(faults)
+
+
 def leave_trouble(place: str, *sentences: Message) -> None:
     """Leave sentences for a place of the page.
 
@@ -118,6 +135,31 @@ def typed_in(key: str) -> str:
         Without blanks around it; empty where nothing was typed.
     """
     return str(st.session_state.get(key) or "").strip()
+
+
+def short_enough(text: str, most: int) -> str:
+    """Refuse a text that is too long; a field with a limit of its own drops it without a word.
+
+    Parameters
+    ----------
+    text
+        As typed.
+    most
+        Characters that are kept.
+
+    Returns
+    -------
+    str
+        The same.
+
+    Raises
+    ------
+    InputError
+        If it is longer.
+    """
+    if len(text) > most:
+        raise InputError("pages.too_long", found=len(text), most=most)
+    return text
 
 
 def _waiting(place: str) -> str:

@@ -15,7 +15,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from tracker.types import InputError
 from ui.dash_words import Words
-from ui.entries import FaultsError, typed_in
+from ui.entries import none_wrong, typed_in
 from ui.known_input import decimal
 
 _LONGEST_SHOWN = 40
@@ -128,8 +128,7 @@ def every_number(read: Sequence[Callable[[], float | None]]) -> list[float | Non
             numbers.append(one())
         except InputError as fault:
             faults.append(fault.message)
-    if faults:
-        raise FaultsError(faults)
+    none_wrong(faults)
     return numbers
 
 

@@ -12,7 +12,7 @@ from classify.exchange import Exchanged, export_zip, import_zip
 from classify.logbook import archers, setups
 from classify.logbook_file import LogbookFile
 from classify.logbook_search import search
-from classify.logbook_undo import undo_delete
+from classify.logbook_undo import Deletable, undo_delete
 from tracker.types import InputError, Message, message
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words, page_words
@@ -83,8 +83,9 @@ def _search(book: LogbookFile, word: Words) -> None:
 def _out(book: LogbookFile, word: Words) -> None:
     st.subheader(word("book.keep_safe"), anchor=False)
     st.button(word("book.undo"), key="undo", on_click=entering(_UNDONE, _undo, once=True))
-    if st.session_state.pop(_UNDONE, False):
-        st.success(word("book.undone"))
+    undone: Deletable | None = st.session_state.pop(_UNDONE, None)
+    if undone is not None:
+        st.success(word(f"book.undone_{undone}"))
     show_trouble(_UNDONE, word)
     if st.button(word("book.export"), key="export"):
         with tempfile.TemporaryDirectory() as folder:
@@ -105,8 +106,8 @@ def _out(book: LogbookFile, word: Words) -> None:
 
 
 def _undo() -> None:
-    undo_delete(book_anew())
-    st.session_state[_UNDONE] = True
+    table, _ = undo_delete(book_anew())
+    st.session_state[_UNDONE] = table
 
 
 def _in(word: Words) -> None:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from html import escape
-from pathlib import Path
 
 import streamlit as st
 
@@ -12,14 +12,14 @@ from classify.clip_store import safe_name
 from classify.several import Swing, who_swings
 from classify.types import Reading
 from tracker.types import InputError, Progress
-from ui.clip_chooser import FILM_TYPES, shelf
+from ui.clip_chooser import shelf
 from ui.clip_queue import ClipQueue, QueuedClip
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.corrections import told
 from ui.dash_words import Words, page_words
-from ui.entries import entering, show_trouble
+from ui.entries import entering, none_wrong, show_trouble
 from ui.known_form import known_form
-from ui.known_input import parse_known
+from ui.known_input import known_faults, parse_known
 from ui.leading_swing import leading_swing, swings_found
 from ui.linked import page_link
 from ui.progress_line import stage_words
@@ -32,6 +32,7 @@ from ui.reading_words import (
     listed,
     swing_words,
 )
+from ui.shelf import FILM_TYPES, is_film_name
 
 _KNOWN = "known-round"
 _READ = ("read", "sure", "frequency", "swing")
@@ -98,7 +99,7 @@ def show_round() -> None:
 
 
 def _keep_said(typed: dict[str, str]) -> None:
-    parse_known(typed)
+    none_wrong(known_faults(typed))
     queue = the_queue()
     clips = [clip.sha256 for clip in queue.clips() if clip.sha256]
     changed = _changed(queue.said(), typed)
@@ -142,7 +143,7 @@ def _keep_films(key: str) -> None:
         return
     for film in given:
         try:
-            if Path(film.name).suffix.lower().lstrip(".") not in FILM_TYPES:
+            if not is_film_name(film.name):
                 raise InputError("round.no_film", kinds=", ".join(FILM_TYPES))
             kept = shelf().keep(film, film.name, most_bytes=UPLOAD_LIMIT_MB * 2**20)
             _note(kept.sha256, _changed({}, the_queue().said()))
@@ -192,7 +193,7 @@ def _draw_table(word: Words) -> None:
     if not clips:
         return
     done = sum(clip.state not in ("waiting", "reading") for clip in clips)
-    st.progress(done / len(clips), text=word("round.progress", done=done, count=len(clips)))
+    st.progress(done / len(clips), text=progress_words(clips, word))
     columns = st.columns([1, 1, 4])
     if columns[0].button(word("round.cancel"), disabled=not queue.busy(), key="round-cancel"):
         queue.cancel()
@@ -204,6 +205,28 @@ def _draw_table(word: Words) -> None:
     together = together_words(clips, word)
     if together:
         st.html(f'<p class="ts-difference">{escape(together)}</p>')
+
+
+def progress_words(clips: list[QueuedClip], word: Words) -> str:
+    """Say how far a round is; what was cancelled was not done.
+
+    Parameters
+    ----------
+    clips
+        In the queue.
+    word
+        The page's language.
+
+    Returns
+    -------
+    str
+        Not escaped.
+    """
+    states = Counter(clip.state for clip in clips)
+    cancelled = states["cancelled"]
+    done = len(clips) - cancelled - states["waiting"] - states["reading"]
+    text = word("round.progress", done=done, count=len(clips))
+    return text + word("round.progress_cancelled", count=cancelled) if cancelled else text
 
 
 def table_html(clips: list[QueuedClip], word: Words) -> str:

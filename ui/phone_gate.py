@@ -27,7 +27,7 @@ from typing import IO, Any, cast
 from urllib.parse import unquote, urlsplit
 
 from tracker.types import InputError, message
-from ui.shelf import Shelf
+from ui.shelf import FILM_TYPES, Shelf, is_film_name
 from ui.words import say
 
 _LOG = logging.getLogger("tailsway.phone")
@@ -253,6 +253,10 @@ class _Visit(BaseHTTPRequestHandler):
     def _take(self, length: int) -> None:
         gate = self._gate
         name = unquote(self.headers.get("X-File-Name", "clip.mp4"))
+        if not is_film_name(name):
+            no_film = message("round.no_film", kinds=", ".join(FILM_TYPES))
+            self._say(HTTPStatus.UNSUPPORTED_MEDIA_TYPE, say(no_film, gate.language))
+            return
         if length > gate.most_bytes:
             too_large = message(
                 "pages.upload_too_large", name=name, most_mb=gate.most_bytes // 2**20

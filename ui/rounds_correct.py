@@ -9,9 +9,9 @@ from html import escape
 import streamlit as st
 
 from classify.evidence_book import Seen, correct
-from classify.logbook_undo import history, kept_json
-from tracker.types import InputError
-from ui.entries import entering, show_trouble, typed_in
+from classify.logbook_undo import history, is_deleted, kept_json
+from tracker.types import InputError, message
+from ui.entries import entering, leave_trouble, show_trouble, typed_in
 from ui.known_input import decimal
 from ui.rounds_part import AtHand, book_anew
 from ui.seen_words import seen_words
@@ -60,7 +60,33 @@ def correct_part(at: AtHand, seen: Seen) -> None:
         show_trouble(own, word)
 
 
+def gone_place(version_id: str) -> str:
+    """Name the place for what cannot be said beside an entry, since that is there no more.
+
+    Parameters
+    ----------
+    version_id
+        Whose entry it was.
+
+    Returns
+    -------
+    str
+        For `show_trouble`.
+    """
+    return f"gone-{version_id}"
+
+
 def _correct(seen: Seen, names: list[str]) -> None:
+    try:
+        _keep_corrected(seen, names)
+    except InputError:
+        if is_deleted(book_anew(), "evidence", seen.id):
+            leave_trouble(gone_place(seen.version_id), message("rounds.deleted_before"))
+            return
+        raise
+
+
+def _keep_corrected(seen: Seen, names: list[str]) -> None:
     texts = {name: typed_in(f"correct-{seen.id}-{name}") for name in names}
     reason = typed_in(f"correct-{seen.id}-why")
     if not reason:

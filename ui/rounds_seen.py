@@ -29,7 +29,7 @@ from ui.number_field import (
     every_number,
 )
 from ui.rounds_bare import bare_form
-from ui.rounds_correct import correct_part
+from ui.rounds_correct import correct_part, gone_place
 from ui.rounds_flight import flight_form
 from ui.rounds_part import (
     AtHand,
@@ -54,6 +54,8 @@ def seen_part(at: AtHand) -> None:
         The case.
     """
     word = at.word
+    for version in at.case.versions:
+        show_trouble(gone_place(version.id), word)
     _list(at)
     kind = st.segmented_control(
         word("rounds.add"),
@@ -136,7 +138,10 @@ def _deleted_from(at: AtHand, version: Version) -> _Gone | None:
 
 
 def _delete(at: AtHand, one: Seen, row: int) -> None:
-    delete(book_anew(), "evidence", one.id)
+    try:
+        delete(book_anew(), "evidence", one.id)
+    except InputError:
+        raise InputError("rounds.deleted_before") from None
     st.session_state[at.key("deleted-seen")] = _Gone(seen=one, row=row)
 
 

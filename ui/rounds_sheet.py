@@ -23,7 +23,7 @@ from classify.types import Hand
 from tracker.types import InputError
 from ui.dash_words import Words
 from ui.decided_words import reason_in
-from ui.entries import FaultsError, entering, show_trouble, typed_in
+from ui.entries import entering, none_wrong, show_trouble, typed_in
 from ui.rounds_part import (
     AtHand,
     day_field,
@@ -203,9 +203,7 @@ def sheet_in(key: str) -> dict[str, str]:
         If any cannot be read; all of them are told of.
     """
     typed = {name: typed_in(f"{key}-{name}") for name in sheet_fields()}
-    faults = sheet_faults(typed)
-    if faults:
-        raise FaultsError(faults)
+    none_wrong(sheet_faults(typed))
     return typed
 
 

@@ -22,7 +22,7 @@ from ui.curves import curves_of
 from ui.dash_words import Words
 from ui.demo_clips import demo_clips
 from ui.drawing import Axis, Chart
-from ui.entries import entering, show_trouble, typed_in
+from ui.entries import entering, short_enough, show_trouble, typed_in
 from ui.films import Film
 from ui.flight_views import flight_views
 from ui.kept_readings import Kept
@@ -38,6 +38,7 @@ _DRAWN = "drawn-"
 _FILMED = "filmed-"
 _ASKED = "naming-asked"
 _TRAINEE = "trainee"
+_LONGEST_NAME = 40
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,7 +79,7 @@ def naming(word: Words) -> None:
     """
     st.html(f'<p class="ts-note">{escape(word("teach.naming_help"))}</p>')
     trainee = st.text_input(
-        word("teach.trainee"), max_chars=40, key=_TRAINEE, bind="query-params", width=360
+        word("teach.trainee"), key=_TRAINEE, bind="query-params", width=360
     ).strip()
     token = st.query_params.get("flight", "")
     question = _question(token, word) if token else None
@@ -194,6 +195,7 @@ def _keep(question: Question, key: str) -> None:
     trainee, said = typed_in(_TRAINEE), st.session_state.get(key)
     if not trainee:
         raise InputError("teach.trainee_missing")
+    short_enough(trainee, _LONGEST_NAME)
     if said is None:
         raise InputError("teach.answer_missing")
     LessonBook(data_folder()).add(
