@@ -244,6 +244,12 @@ def test_no_more_visits_than_can_be_served(gate: PhoneGate) -> None:
     assert status == 200
 
 
+def test_a_code_may_be_typed_in_two_groups(gate: PhoneGate) -> None:
+    """As eight digits are read out; a wrong one is no less wrong with a blank in it."""
+    assert send(gate, f" {gate.code[:4]} {gate.code[4:]}", b"film")[0] == 200
+    assert send(gate, f"{gate.code[4:]} {gate.code[:4]}x", b"film")[0] == 403
+
+
 @pytest.mark.parametrize("name", ["a.txt", "x.json", "mp4", "/etc/passwd"])
 def test_what_is_no_film_by_its_name_is_refused_at_the_door(gate: PhoneGate, name: str) -> None:
     """While the archer still holds the phone; nothing is kept."""
