@@ -202,9 +202,10 @@ _GROUP: Mapping[str, NumberField] = {
 def _groups(at: AtHand) -> None:
     word = at.word
     with st.form(at.key("groups"), border=False):
-        columns = st.columns(3)
-        for column, (name, field) in zip((*columns, *columns), _GROUP.items(), strict=True):
-            field.draw(column, form_key(at, "group", name), word)
+        fields = list(_GROUP.items())
+        for row in (fields[:3], fields[3:]):  # a phone shows one under the other, in this order
+            for column, (name, field) in zip(st.columns(3), row, strict=True):
+                field.draw(column, form_key(at, "group", name), word)
         day_field(word("rounds.day"), form_key(at, "group", "day"))
         st.form_submit_button(
             word("rounds.keep_groups"),
