@@ -148,14 +148,20 @@ def _numbers(offset: BareShaftOffset | None, growth: GrowthTest | None) -> list[
     """Say the statistics themselves with their intervals, beside what is concluded from them."""
     said = []
     if offset is not None:
-        (right_low, right_high), (up_low, up_high) = (100 * offset.interval_m).tolist()
-        right, up = (100 * offset.offset_m).tolist()
+        # towards the side on which they land, which is named
+        (across, across_low, across_high), (up_down, up_down_low, up_down_high) = (
+            (off, low, high) if off >= 0 else (-off, -high, -low)
+            for off, (low, high) in zip(
+                (100 * offset.offset_m).tolist(), (100 * offset.interval_m).tolist(), strict=True
+            )
+        )
+        to_right, above = (bool(off >= 0) for off in offset.offset_m)
         said.append(
             message(
-                "tuning.bare_offset",
+                f"tuning.bare_offset_{'right' if to_right else 'left'}_{'high' if above else 'low'}",
                 distance_m=offset.distance_m, bare=offset.n_bare, fletched=offset.n_fletched,
-                right_cm=right, right_low_cm=right_low, right_high_cm=right_high,
-                up_cm=up, up_low_cm=up_low, up_high_cm=up_high,
+                across_cm=across, across_low_cm=across_low, across_high_cm=across_high,
+                up_down_cm=up_down, up_down_low_cm=up_down_low, up_down_high_cm=up_down_high,
             )
         )  # fmt: skip
     if growth is not None:

@@ -72,7 +72,7 @@ class Version:
     sheet: SetUp
 
 
-LONGEST_NAME = 80
+LONGEST_NAME = 120
 """Characters of a name; it stands in tables, in addresses and above reports. Chosen here."""
 
 

@@ -198,7 +198,7 @@ def test_export_import_backup(started, tmp_path, monkeypatch):
         (["powder", "Fern", "--mark", "vane rest", *DATED], "after a comma"),
         (["powder", "Fern", "--mark", "vane,rest,extra", *DATED], "after a comma"),
         (["change", "Fern", "--set", "brace_height=8", "--date", "2026-02-01", "--reason", "x"],
-         "Write it with one of these"),
+         "with one of these behind it"),
         (["change", "Fern", "--set", "brace", "--date", "2026-02-01", "--reason", "x"],
          "no field with a value"),
         (["change", "Fern", "--date", "today", "--reason", "x"], "year-month-day"),

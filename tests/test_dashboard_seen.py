@@ -113,12 +113,12 @@ def test_the_logbook_says_what_came_back(cedar):
 
 
 def test_a_name_is_short_enough_for_tables_and_addresses(cedar):
-    """Eighty characters go in, one more is refused, of archers and of set-ups."""
-    archer = logbook.add_archer(cedar, "A" * 80, hand=None)
+    """A hundred and twenty characters go in, one more is refused, of archers and of set-ups."""
+    archer = logbook.add_archer(cedar, "A" * 120, hand=None)
     with pytest.raises(InputError, match="long_name"):
-        logbook.add_archer(cedar, "A" * 81, hand=None)
+        logbook.add_archer(cedar, "A" * 121, hand=None)
     with pytest.raises(InputError, match="long_name"):
-        logbook.add_setup(cedar, archer, "b" * 81, typed={}, dated="2026-02-01", reason="as found")
+        logbook.add_setup(cedar, archer, "b" * 121, typed={}, dated="2026-02-01", reason="as found")
 
 
 def test_what_was_cancelled_is_not_called_done(tmp_path):

@@ -327,11 +327,13 @@ def test_wind_alone_is_no_finding():
 
 def test_the_numbers_stand_beside_the_conclusion():
     """The offset is said with its interval and sample sizes, which hold what was put in."""
-    notes = {n.key: n.values for n in find(Evidence(bare=(bare(6.0, -2.0),)), hand="right").notes}
-    said = notes["tuning.bare_offset"]
-    np.testing.assert_allclose([said["right_cm"], said["up_cm"]], [6.0, -2.0], atol=1e-9)
-    assert said["right_low_cm"] < 6.0 < said["right_high_cm"]
-    assert (said["bare"], said["fletched"]) == (4, 6)
+    for right_cm, up_cm, sides in ((6.0, -2.0, "right_low"), (-6.0, 2.0, "left_high")):
+        found = find(Evidence(bare=(bare(right_cm, up_cm),)), hand="right")
+        said = {n.key: n.values for n in found.notes}[f"tuning.bare_offset_{sides}"]
+        np.testing.assert_allclose([said["across_cm"], said["up_down_cm"]], [6.0, 2.0], atol=1e-9)
+        assert said["across_low_cm"] < 6.0 < said["across_high_cm"]
+        assert said["up_down_low_cm"] < 2.0 < said["up_down_high_cm"]
+        assert (said["bare"], said["fletched"]) == (4, 6)
 
 
 @pytest.mark.parametrize("support", [-0.049, -0.0, 0.0, 0.02])
