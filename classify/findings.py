@@ -155,10 +155,11 @@ def _numbers(offset: BareShaftOffset | None, growth: GrowthTest | None) -> list[
                 (100 * offset.offset_m).tolist(), (100 * offset.interval_m).tolist(), strict=True
             )
         )
-        to_right, above = (bool(off >= 0) for off in offset.offset_m)
+        side = "right" if offset.offset_m[0] >= 0 else "left"
+        level = "high" if offset.offset_m[1] >= 0 else "low"
         said.append(
             message(
-                f"tuning.bare_offset_{'right' if to_right else 'left'}_{'high' if above else 'low'}",
+                f"tuning.bare_offset_{side}_{level}",
                 distance_m=offset.distance_m, bare=offset.n_bare, fletched=offset.n_fletched,
                 across_cm=across, across_low_cm=across_low, across_high_cm=across_high,
                 up_down_cm=up_down, up_down_low_cm=up_down_low, up_down_high_cm=up_down_high,
