@@ -156,33 +156,6 @@ def fill_sheet(typed: Mapping[str, str]) -> SetUp:
     return sheet
 
 
-def sheet_faults(typed: Mapping[str, str]) -> tuple[Message, ...]:
-    """List everything that is wrong in a sheet, where `fill_sheet` stops at the first fault.
-
-    Parameters
-    ----------
-    typed
-        Text by field.
-
-    Returns
-    -------
-    tuple of Message
-        One for each field that cannot be read; what fields say together is looked at last.
-    """
-    faults = []
-    for name, text in typed.items():
-        try:
-            fill_sheet({name: text})
-        except InputError as fault:
-            faults.append(fault.message)
-    if not faults:
-        try:
-            fill_sheet(typed)
-        except InputError as fault:
-            faults.append(fault.message)
-    return tuple(faults)
-
-
 def _measured(field: Field, kind: UnitKind, text: str) -> Quantity:
     quantity = parse_quantity(text, kind, name=_plain(field.name))
     value = quantity.in_unit(field.unit)

@@ -14,13 +14,13 @@ from classify.setup_sheet import (
     differences,
     fill_sheet,
     questions,
-    sheet_faults,
     sheet_fields,
     sheet_findings,
 )
 from classify.setup_worked_out import foc_step_percent, sheet_foc_percent, worked_out
 from classify.units import UNITS, parse_quantity, shown
 from tracker.types import InputError
+from ui.entries import FaultsError, check_all
 from ui.words import say
 
 ARROW = {
@@ -219,6 +219,17 @@ def test_brace_height_against_the_usual_range():
     low, high = sheet_fields()["brace_height"].sane
     assert low < 8.0
     assert high > 9.5
+
+
+def sheet_faults(typed):
+    """Give every fault of a form."""
+    try:
+        check_all(typed, fill_sheet)
+    except FaultsError as several:
+        return several.faults
+    except InputError as fault:
+        return (fault.message,)
+    return ()
 
 
 def test_every_fault_of_a_sheet_is_told_at_once():

@@ -7,7 +7,7 @@ kept waits until the page shows it.
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import streamlit as st
 
@@ -75,6 +75,32 @@ class FaultsError(InputError):
     def __init__(self, faults: Sequence[Message]) -> None:
         super().__init__(faults[0].key, **faults[0].values)
         self.faults = tuple(faults)
+
+
+def check_all(typed: Mapping[str, str], read: Callable[[Mapping[str, str]], object]) -> None:
+    """Look at every text of a form, where what reads them stops at the first fault.
+
+    Parameters
+    ----------
+    typed
+        Text by field.
+    read
+        Reads some of them or all.
+
+    Raises
+    ------
+    FaultsError
+        With a sentence for each text that cannot be read; what texts say together is looked at
+        only if there is none.
+    """
+    faults = []
+    for part in ({name: text} for name, text in typed.items()):
+        try:
+            read(part)
+        except InputError as fault:
+            faults.append(fault.message)
+    none_wrong(faults)
+    read(typed)
 
 
 def none_wrong(faults: Sequence[Message]) -> None:

@@ -14,7 +14,7 @@ from fractions import Fraction
 from typing import cast
 
 from classify.types import ArrowSpec, FaceMark, Hand, Known
-from tracker.types import Click, InputError, Message
+from tracker.types import Click, InputError
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,33 +116,6 @@ def parse_known(
         first_frame=parse_frame(said["first_frame"]) if "first_frame" in said else None,
         last_frame=parse_frame(said["last_frame"]) if "last_frame" in said else None,
     )
-
-
-def known_faults(typed: Mapping[str, str]) -> tuple[Message, ...]:
-    """List everything that is wrong in a form, where `parse_known` stops at the first fault.
-
-    Parameters
-    ----------
-    typed
-        As `parse_known` takes it.
-
-    Returns
-    -------
-    tuple of Message
-        One for each text that cannot be read; what texts say together is looked at last.
-    """
-    faults = []
-    for name, text in typed.items():
-        try:
-            parse_known({name: text})
-        except InputError as fault:
-            faults.append(fault.message)
-    if not faults:
-        try:
-            parse_known(typed)
-        except InputError as fault:
-            faults.append(fault.message)
-    return tuple(faults)
 
 
 def decimal(text: str) -> float:

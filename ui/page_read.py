@@ -22,11 +22,11 @@ from ui.correction_part import correction_part, opinion_html, take_back_part
 from ui.corrections import told
 from ui.curves import curves_of
 from ui.dash_words import Words, page_words
-from ui.entries import entering, none_wrong, show_trouble
+from ui.entries import check_all, entering, show_trouble
 from ui.flight_views import FlightViews, film_cut_html, flight_views
 from ui.kept_readings import Kept
 from ui.known_form import known_form
-from ui.known_input import known_faults, parse_known
+from ui.known_input import parse_known
 from ui.picture_html import picture_html
 from ui.progress_line import stage_words
 from ui.reading_store import (
@@ -411,7 +411,7 @@ def _known_part(chosen: ChosenClip, said: Mapping[str, str], word: Words, *, ope
     key = f"known-{chosen.sha256[:12]}"
 
     def keep(typed: dict[str, str]) -> None:
-        none_wrong(known_faults(typed))
+        check_all(typed, parse_known)
         shelf().note(chosen.sha256, "known", typed)
 
     with st.expander(word("pages.known_title"), expanded=open_):

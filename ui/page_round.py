@@ -17,9 +17,9 @@ from ui.clip_queue import ClipQueue, QueuedClip
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.corrections import told
 from ui.dash_words import Words, page_words
-from ui.entries import entering, none_wrong, show_trouble
+from ui.entries import check_all, entering, show_trouble
 from ui.known_form import known_form
-from ui.known_input import known_faults, parse_known
+from ui.known_input import parse_known
 from ui.leading_swing import leading_swing, swings_found
 from ui.linked import page_link
 from ui.progress_line import stage_words
@@ -99,7 +99,7 @@ def show_round() -> None:
 
 
 def _keep_said(typed: dict[str, str]) -> None:
-    none_wrong(known_faults(typed))
+    check_all(typed, parse_known)
     queue = the_queue()
     clips = [clip.sha256 for clip in queue.clips() if clip.sha256]
     changed = _changed(queue.said(), typed)

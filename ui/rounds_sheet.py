@@ -13,8 +13,8 @@ from classify.setup_sheet import (
     Field,
     SetUp,
     differences,
+    fill_sheet,
     questions,
-    sheet_faults,
     sheet_fields,
     unit_choices,
 )
@@ -23,7 +23,7 @@ from classify.types import Hand
 from tracker.types import InputError
 from ui.dash_words import Words
 from ui.decided_words import reason_in
-from ui.entries import entering, none_wrong, show_trouble, typed_in
+from ui.entries import check_all, entering, show_trouble, typed_in
 from ui.rounds_part import (
     AtHand,
     day_field,
@@ -203,7 +203,7 @@ def sheet_in(key: str) -> dict[str, str]:
         If any cannot be read; all of them are told of.
     """
     typed = {name: typed_in(f"{key}-{name}") for name in sheet_fields()}
-    none_wrong(sheet_faults(typed))
+    check_all(typed, fill_sheet)
     return typed
 
 
