@@ -129,3 +129,16 @@ def test_what_was_cancelled_is_not_called_done(tmp_path):
     ]
     assert progress_words(clips, Words("en")) == "1 of 6 done, 5 cancelled"
     assert progress_words(clips[:1], Words("en")) == "1 of 1 done"
+
+
+def test_a_delete_that_fails_is_not_called_done_before(cedar, monkeypatch):
+    """A full disk is no other window."""
+    one = case_of(cedar).seen[-1][0]
+    page = opened(archer="Cedar", part="seen")
+
+    def full(*_args: object) -> None:
+        raise InputError("logbook.cannot_write", path="logbook", reason="no space left")
+
+    monkeypatch.setattr("ui.rounds_seen.delete", full)
+    page = page.button(f"delete-{one.id}").click().run()
+    assert "no space left" in page.error[0].value

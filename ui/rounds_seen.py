@@ -14,7 +14,7 @@ from classify.evidence import ARROW_PARTS, BOW_PARTS
 from classify.evidence_book import Seen
 from classify.knowledge import load_knowledge
 from classify.logbook import Version
-from classify.logbook_undo import delete, last_deleted, undo_delete
+from classify.logbook_undo import delete, is_deleted, last_deleted, undo_delete
 from tracker.types import InputError
 from ui.entries import entering, show_trouble
 from ui.linked import page_link
@@ -141,7 +141,9 @@ def _delete(at: AtHand, one: Seen, row: int) -> None:
     try:
         delete(book_anew(), "evidence", one.id)
     except InputError:
-        raise InputError("rounds.deleted_before") from None
+        if is_deleted(book_anew(), "evidence", one.id):
+            raise InputError("rounds.deleted_before") from None
+        raise
     st.session_state[at.key("deleted-seen")] = _Gone(seen=one, row=row)
 
 
