@@ -18,6 +18,7 @@ from tracker.types import InputError
 from ui.clip_queue import QueuedClip
 from ui.dash_words import Words
 from ui.page_round import progress_words
+from ui.words import season_said
 
 
 @pytest.fixture
@@ -142,3 +143,12 @@ def test_a_delete_that_fails_is_not_called_done_before(cedar, monkeypatch):
     monkeypatch.setattr("ui.rounds_seen.delete", full)
     page = page.button(f"delete-{one.id}").click().run()
     assert "no space left" in page.error[0].value
+
+
+@pytest.mark.usefixtures("cedar")
+def test_what_the_season_wrote_down_is_said_in_spanish(monkeypatch):
+    """Its notes and reasons; a person's own words stay as they were typed."""
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "es")
+    assert "simulado" in html_of(opened(archer="Cedar", part="seen"))
+    assert "tal como estaba" in html_of(opened(archer="Cedar", part="sheet"))
+    assert season_said("found in the shed", "es") == "found in the shed"

@@ -9,7 +9,7 @@ from __future__ import annotations
 from classify.evidence_book import Decision
 from classify.knowledge import Cure, load_knowledge
 from classify.types import Hand
-from ui.words import LANGUAGES
+from ui.words import LANGUAGES, season_said
 
 
 def decided_change(decision: Decision, hand: Hand | None, language: str) -> str:
@@ -66,7 +66,7 @@ def reason_in(reason: str, hand: Hand | None, language: str) -> str:
         for name, then in load_knowledge(hand, known).cures.items():
             if reason in (then.change, then.far_change) and name in now:
                 return _step(now[name], far=reason != then.change)
-    return reason
+    return season_said(reason, language)
 
 
 def _step(cure: Cure, *, far: bool) -> str:

@@ -18,6 +18,7 @@ from classify.types import DISTURBANCES, Disturbance, Hand
 from tracker.types import InputError
 from ui.dash_words import Words
 from ui.reading_words import found_words
+from ui.words import season_said
 
 _Payload = Mapping[str, object]
 
@@ -56,7 +57,7 @@ def seen_words(seen: Seen, hand: Hand | None, word: Words) -> list[str]:
     if wind:
         parts.append(word("rounds.in_wind", wind_m_s=str(wind)))
     if seen.note:
-        parts.append(seen.note)
+        parts.append(season_said(seen.note, word.language))
     return parts
 
 

@@ -127,6 +127,27 @@ def say(message: Message, language: str = "en", face: Face = "command") -> str:
     return template.format(**values)
 
 
+def season_said(text: str, language: str) -> str:
+    """Say in one language what the worked season writes down in English, beside people's own words.
+
+    Parameters
+    ----------
+    text
+        A note or a reason, as kept.
+    language
+        Two letters.
+
+    Returns
+    -------
+    str
+        In that language if the season wrote it; anything else as it was typed.
+    """
+    for key, english in catalogue("en").items():
+        if key.startswith("rounds.season_said_") and english == text:
+            return catalogue(language).get(key, text)
+    return text
+
+
 def _sources(names: str, language: str) -> str:
     """Name what a scale rests on; a name that the catalogue lacks stays as it is."""
     english, said = catalogue("en"), catalogue(language)
