@@ -92,13 +92,19 @@ def spectrum(
     )
 
 
-def label(found: Spectrum, frame_hz: float = 240.0):
-    """Label with the shipped thresholds and the broad prediction."""
+def label(
+    found: Spectrum,
+    frame_hz: float = 240.0,
+    *,
+    slow: SlowSwing | None = None,
+    prediction: Prediction = BROAD,
+):
+    """Label with the shipped thresholds, with the broad prediction unless another is given."""
     return label_flight(
         found,
-        slow=None,
+        slow=slow,
         scale=SCALE,
-        prediction=BROAD,
+        prediction=prediction,
         mm_per_deg=Estimate(value=7.7, sigma=0.3),
         frame_hz=frame_hz,
         thresholds=shipped_thresholds(),
@@ -306,16 +312,7 @@ def test_the_swing_that_makes_a_label_is_told_however_vague():
         tilt_rad=np.zeros(2),
         tilt_variance=np.full(2, 1e-4),
     )
-    told = label_flight(
-        spectrum(),
-        slow=vague,
-        scale=SCALE,
-        prediction=BROAD,
-        mm_per_deg=Estimate(value=7.7, sigma=0.3),
-        frame_hz=240.0,
-        thresholds=shipped_thresholds(),
-        model=None,
-    )
+    told = label(spectrum(), slow=vague)
     assert told.label == "fishtailing"
     (line,) = told.across
     assert line.swing_mm < 2.0 * line.swing_sigma_mm
@@ -351,16 +348,7 @@ def test_a_typical_arrow_is_not_called_this_arrow(arrow, typical):
     """
     prediction = predict(arrow, speed_m_s=None)
     assert (prediction.yaw_hz.value == pytest.approx(2.8)) is typical
-    told = label_flight(
-        spectrum(mode(3.0, 20.0), mode(17.0, 8.0)),
-        slow=None,
-        scale=SCALE,
-        prediction=prediction,
-        mm_per_deg=Estimate(value=7.7, sigma=0.3),
-        frame_hz=240.0,
-        thresholds=shipped_thresholds(),
-        model=None,
-    )
+    told = label(spectrum(mode(3.0, 20.0), mode(17.0, 8.0)), prediction=prediction)
     said = [say(reason, "en") for reason in told.reasons[:2]]
     assert any("expected of" in text for text in said)
     assert any("can yaw" in text for text in said)
