@@ -102,13 +102,13 @@ def _entries(at: AtHand, version: Version, seen: Sequence[Seen]) -> None:
     for row, one in enumerate(seen):
         if gone is not None and row == gone.row:
             _say_deleted(at, place)
-        text, button = st.columns([6, 1], vertical_alignment="center")
-        text.html(_seen_html(at, one))
-        button.button(
-            at.word("rounds.delete"),
-            key=f"delete-{one.id}",
-            on_click=entering(place, partial(_delete, at, one, row), once=True),
-        )
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.html(_seen_html(at, one), width="stretch")
+            st.button(
+                at.word("rounds.delete"),
+                key=f"delete-{one.id}",
+                on_click=entering(place, partial(_delete, at, one, row), once=True),
+            )
         correct_part(at, one)
     if gone is not None and gone.row >= len(seen):
         _say_deleted(at, place)
