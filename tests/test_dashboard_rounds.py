@@ -78,6 +78,9 @@ def test_an_address_of_an_archer_who_is_not_here_shows_nobody_elses_advice():
         " down."
     ]
     assert "ts-change" not in html_of(page)
+    assert [part.proto.expanded for part in page.expander if part.label == "Another archer"] == [
+        True
+    ]
     assert page.query_params["archer"] == "Nobody"
     chosen = page.selectbox(key="rounds-archer").set_value("Birch").run()
     assert not chosen.warning

@@ -53,7 +53,7 @@ def _show(book: LogbookFile, word: Words) -> None:
     with left:
         archer = _choose_archer(book, known, word)
     if archer is None:
-        with st.expander(word("rounds.new_archer")):
+        with st.expander(word("rounds.new_archer"), expanded=True):
             _new_archer(word)
         return
     with right:
