@@ -188,6 +188,8 @@ def import_zip(book: LogbookFile, source: Path) -> Exchanged:
         contradicts one that is here. A zip of an earlier shape is brought forward.
         Then the logbook's tables are as they were.
     """
+    if not source.exists():
+        raise InputError("logbook.zip_not_there", path=str(source))
     try:
         with zipfile.ZipFile(source) as packed:
             entries = _checked_entries(packed)
@@ -205,7 +207,9 @@ def import_zip(book: LogbookFile, source: Path) -> Exchanged:
         raise InputError("logbook.no_zip", path=str(source), reason=reason) from None
     with book.writing() as db:
         new = _put_all(db, tables)
-    return Exchanged(rows=new, clips=clips, missing_clips=())
+    folder = book.folder / "clips"
+    missing = [row for row in tables["clips"] if not film_there(folder, str(row["sha256"]))]
+    return Exchanged(rows=new, clips=clips, missing_clips=tuple(str(r["name"]) for r in missing))
 
 
 _BROKEN = (zipfile.BadZipFile, zlib.error, struct.error, EOFError, RuntimeError, ValueError)

@@ -414,8 +414,18 @@ def _doubt(
     kind, axis, threshold = looked_for[name]
     if kind == "fast":
         return _fast_doubt(swings, frame_hz, threshold)
-    sigma_mm = _strongest(swings, kind, axis)["sigma_mm"]
-    return message(f"label.vague_{name}", sigma_mm=sigma_mm, threshold_mm=threshold)
+    return _slow_doubt(swings, name, axis, frame_hz, threshold)
+
+
+def _slow_doubt(
+    swings: tuple[Swing, ...], name: Disturbance, axis: int, frame_hz: float, threshold_mm: float
+) -> Message:
+    """Say that the widest slow swing may be bending, folded down, or else how vague it is."""
+    widest = max(swings, key=lambda one: one.odds["yaw"] * float(one.mm[axis] > threshold_mm))
+    if widest.odds["bending"] >= 0.1 and widest.mm[axis] > threshold_mm:
+        return message("label.fast_or_bending", frequency_hz=widest.f_hz, frame_hz=frame_hz)
+    sigma_mm = _strongest(swings, "yaw", axis)["sigma_mm"]
+    return message(f"label.vague_{name}", sigma_mm=sigma_mm, threshold_mm=threshold_mm)
 
 
 def _fast_doubt(swings: tuple[Swing, ...], frame_hz: float, threshold_mm: float) -> Message:
@@ -544,6 +554,12 @@ def _unseen(
     return across, up_down
 
 
+def _may_count(swing: Swing, *, fast_only: bool) -> bool:
+    """Tell whether a limit at 95 % must hold what is likelier something else."""
+    kinds: tuple[Kind, ...] = ("fast",) if fast_only else SWINGING
+    return sum(swing.odds[kind] for kind in kinds) > 0.05
+
+
 def _upper_limits(
     swings: tuple[Swing, ...], slow: SlowSwing | None, spectrum: Spectrum, scale: Scale
 ) -> tuple[float, float]:
@@ -559,7 +575,7 @@ def _upper_limits(
         bounds += [
             float(swing.mm[axis] + LIMIT_SIGMAS * swing.sigma_mm[axis])
             for swing in swings
-            if swing.kind == "fast" or (swing.kind == "yaw" and slow is None)
+            if _may_count(swing, fast_only=slow is not None)
         ]
         limits.append(max(bounds, default=0.0))
     return limits[0], limits[1]

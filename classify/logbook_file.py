@@ -235,6 +235,7 @@ class LogbookFile:
             raise InputError("logbook.exists", path=str(to))
         part = to.with_name(f"{to.name}.{uuid.uuid4().hex}.part")
         try:
+            part.touch()  # what cannot be made there is no fault of the logbook
             with self._to_read() as connection, closing(sqlite3.connect(part)) as copy:
                 try:
                     # All pages in one step: between steps a busy writer would make it begin again.

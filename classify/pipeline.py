@@ -23,7 +23,7 @@ from tracker.arrowlike import shipped_arrow_model
 from tracker.claims import shipped_claim_model
 from tracker.face import find_face
 from tracker.follow import follow
-from tracker.types import Followed, InputError, Progress, message
+from tracker.types import Clip, Followed, InputError, Progress, message
 
 
 def prepare() -> None:
@@ -100,12 +100,27 @@ def read_followed(followed: Followed, *, known: Known) -> ReadResult:
     track = within_ends(
         followed.flights[known.flight], first=known.first_frame, last=known.last_frame
     )
+    _mark_inside(known, followed.clip, len(track.time_s))
     face_px = _face_px(followed, known)
     reading = read_track(track, clip=followed.clip, known=known, face_px=face_px)
     if count > 1:
         which = message("label.one_of_flights", flight=known.flight + 1, count=count)
         reading = replace(reading, notes=(*reading.notes, which))
     return ReadResult(reading=reading, followed=followed, track=track)
+
+
+def _mark_inside(known: Known, clip: Clip, frames: int) -> None:
+    """Refuse a mark of the face in a frame or at a place that the film does not have."""
+    mark = known.face_mark
+    if mark is None:
+        return
+    xs, ys = (mark.x1_px, mark.x2_px), (mark.y1_px, mark.y2_px)
+    inside = 0 <= min(xs) <= max(xs) <= clip.width and 0 <= min(ys) <= max(ys) <= clip.height
+    if mark.frame >= frames or not inside:
+        raise InputError(
+            "label.face_mark_outside",
+            frame=mark.frame, frames=frames, width_px=clip.width, height_px=clip.height,
+        )  # fmt: skip
 
 
 def _face_px(followed: Followed, known: Known) -> Estimate | None:

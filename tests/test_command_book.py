@@ -233,7 +233,7 @@ def test_export_import_backup(started, tmp_path, monkeypatch):
         (["compare", "Fern"], "only one version"),
         (["report", "Fern"], "--html FILE"),
         (["report", "Fern", "--pdf", "no/such/folder/x.pdf"], "no/such/folder"),
-        (["import", "no.zip"], "no logbook"),
+        (["import", "no.zip"], "There is no file no.zip"),
         (["delete", "Fern"], "Say what to delete"),
         (["undo"], "Nothing is deleted"),
         (["search", " "], "no word"),

@@ -52,6 +52,13 @@ def test_what_cannot_be_is_a_sentence(change: tuple[str, str]) -> None:
     assert done.stderr.strip().endswith(".")
 
 
+def test_an_impossible_rate_is_told_by_the_option_s_own_name() -> None:
+    """Planning has no --capture-hz."""
+    done = CliRunner().invoke(main, changed("--frame-hz", "0"))
+    assert done.exit_code == 2
+    assert done.stderr.startswith("--frame-hz is 0")
+
+
 def test_numbers_take_a_comma_and_no_unit() -> None:
     """As everywhere else; what is no number is a sentence."""
     commas = changed("--offset-m", "0,4", "--nock-mm", "6,5")

@@ -301,6 +301,23 @@ WHOLE = ArrowSpec(
 )
 
 
+def test_a_limit_holds_what_is_only_likelier_bending():
+    """At 60 frames a second 25 Hz may be a fast swing: "below 0.5 mm" said more than was known."""
+    found = label(spectrum(mode(25.0, 10.0), frame_hz=60.0), 60.0)
+    fast = found.presence["minnowing"]
+    assert 0.05 < fast < 0.3
+    assert found.label == "clean"
+    assert found.clean_below_mm[0] > 10.0
+    assert found.reasons[0].key == "label.clean_open_across"
+
+
+def test_a_slow_swing_that_may_be_folded_bending_is_called_so():
+    """6.0 +- 0.3 mm was refused as not told from 4.6 mm; more frames a second would tell."""
+    found = label(spectrum(mode(5.4, 6.0, sigma_mm=0.3), frame_hz=60.0), 60.0)
+    assert found.label is None
+    assert found.refused.key == "label.fast_or_bending"
+
+
 def test_the_swing_that_makes_a_label_is_told_however_vague():
     """A fishtailing of 12 +- 8 mm had its label, and "no swing seen" beside it."""
     vague = SlowSwing(

@@ -342,7 +342,7 @@ def test_something_else_named_zip_is_refused(tmp_path, content):
     path.write_bytes(content)
     with pytest.raises(InputError, match="no_zip"):
         import_zip(LogbookFile(tmp_path / "b"), path)
-    with pytest.raises(InputError, match="no_zip"):
+    with pytest.raises(InputError, match="zip_not_there"):
         import_zip(LogbookFile(tmp_path / "b"), tmp_path / "missing.zip")
 
 
@@ -465,3 +465,28 @@ def test_killed_while_saving(tmp_path):
 def test_killed_again_and_again_while_saving(tmp_path, times):
     """Kills at random moments lose nothing that was acknowledged; the file opens."""
     _kill_while_saving(tmp_path, times, seed=42)
+
+
+def test_a_backup_that_has_no_place_blames_no_logbook(tmp_path):
+    """The folder that it was to be made in is not there; the logbook goes on being written."""
+    book, *_ = made_logbook(tmp_path / "a")
+    with pytest.raises(InputError, match="cannot_write") as told:
+        book.backup(tmp_path / "nowhere" / "copy.sqlite3")
+    assert "nowhere" in str(told.value.message.values["path"])
+    logbook.add_archer(LogbookFile(tmp_path / "a"), "Robin", hand=None)
+
+
+def test_a_film_that_was_not_packed_is_told_of_when_it_is_unpacked(tmp_path):
+    """The flight comes, and a sentence names the film that does not."""
+    book, *_ = made_logbook(tmp_path / "a")
+    export_zip(book, tmp_path / "a.zip")
+    with (
+        zipfile.ZipFile(tmp_path / "a.zip") as packed,
+        zipfile.ZipFile(tmp_path / "b.zip", "w") as without,
+    ):
+        for name in packed.namelist():
+            if not name.startswith("clips/"):
+                without.writestr(name, packed.read(name))
+    done = import_zip(LogbookFile(tmp_path / "b"), tmp_path / "b.zip")
+    assert (done.clips, done.missing_clips) == (0, ("film.mp4",))
+    assert import_zip(LogbookFile(tmp_path / "c"), tmp_path / "a.zip").missing_clips == ()

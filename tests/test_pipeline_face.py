@@ -10,6 +10,7 @@ import pytest
 from classify import pipeline
 from classify.types import FaceMark, Known
 from tests.made_readings import made_followed
+from tracker.types import InputError
 
 KNOWN = Known(face_diameter_m=0.4, distance_m=18.0)
 MARK = FaceMark(frame=0, x1_px=10.0, y1_px=12.0, x2_px=40.0, y2_px=13.0)
@@ -34,3 +35,20 @@ def test_face_is_looked_for_if_it_tells_something(
     monkeypatch.setattr(pipeline, "find_face", searched.append)
     pipeline.read_followed(made_followed(tmp_path / "film.mp4"), known=known)
     assert bool(searched) == looked
+
+
+@pytest.mark.parametrize(
+    "mark",
+    [
+        replace(MARK, frame=9999),
+        replace(MARK, x2_px=8290.0),
+        replace(MARK, y1_px=-3.0),
+    ],
+    ids=["frame", "right", "above"],
+)
+def test_a_mark_outside_the_film_is_refused(tmp_path: Path, mark: FaceMark) -> None:
+    """With what the film has, as a click on the nock is; it gave a reading with another scale."""
+    with pytest.raises(InputError, match="face_mark_outside"):
+        pipeline.read_followed(
+            made_followed(tmp_path / "film.mp4"), known=replace(KNOWN, face_mark=mark)
+        )

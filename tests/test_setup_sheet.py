@@ -19,7 +19,7 @@ from classify.setup_sheet import (
 )
 from classify.setup_worked_out import foc_step_percent, sheet_foc_percent, worked_out
 from classify.units import UNITS, parse_quantity, shown
-from tracker.types import InputError
+from tracker.types import InputError, message
 from ui.entries import FaultsError, check_all
 from ui.words import say
 
@@ -258,3 +258,10 @@ def test_a_page_calls_a_field_what_its_label_says():
     assert say(fault, "es", "page").startswith("Potencia en los dedos se dio como heavy")
     assert say(fault, "en", "page").startswith("Draw weight on the fingers is given as heavy")
     assert say(fault, "en").startswith("draw weight is given as heavy")
+
+
+def test_a_disturbance_in_a_sentence_is_named_in_its_language():
+    """As the verdict names it, and not by the key that it is kept under."""
+    some = message("tuning.flights_disagree", seen="fishtailing", count=2, flights=5)
+    assert "muestran coleteo con seguridad" in say(some, "es")
+    assert "surely show fishtailing" in say(some, "en")

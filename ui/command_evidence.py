@@ -18,6 +18,7 @@ from classify.report_json import reading_json
 from tracker.opening import check_file
 from tracker.types import InputError, message
 from ui.book_chosen import chosen, date_option, file_type, help_of, setup_option
+from ui.cause_words import spoken
 from ui.command_known import known_from, known_options
 from ui.command_logbook import book
 from ui.command_number import NUMBER
@@ -157,7 +158,7 @@ def flight_command(
     seen = record(
         it.book, newest, "flight", payload, dated=dated, note=note, clip_sha256=kept.sha256
     )
-    click.echo("\n".join(reading_lines(result.reading, language)))
+    click.echo("\n".join(reading_lines(spoken(result.reading, language), language)))
     refused = result.reading.refused is not None
     _say_kept(ctx, "kept_refused" if refused else "kept_evidence", newest, seen)
     if refused:

@@ -7,6 +7,7 @@ commands onto the group made here.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from typing import cast, get_args
 
@@ -31,6 +32,7 @@ from ui.book_chosen import (
     the_book,
 )
 from ui.command_words import language_of, language_option
+from ui.decided_words import reason_in
 from ui.words import say
 
 
@@ -158,7 +160,9 @@ def sheet_command(
     ctx: click.Context, archer: str, setup: str | None, number: int | None, units: UnitSystem
 ) -> None:
     """Print a set-up sheet with what follows from it."""
-    _print_version(chosen(archer, setup).case(number).newest, units, language_of(ctx))
+    case, language = chosen(archer, setup).case(number), language_of(ctx)
+    reason = reason_in(case.newest.reason, case.archer.hand, language)
+    _print_version(replace(case.newest, reason=reason), units, language)
 
 
 def _print_version(version: logbook.Version, units: UnitSystem, language: str) -> None:
@@ -241,7 +245,7 @@ def undo_command(ctx: click.Context) -> None:
 @click.pass_context
 def export_command(ctx: click.Context, file: Path) -> None:
     """Write the whole logbook into a zip file."""
-    _print_exchanged(export_zip(the_book(), file), "exported", language_of(ctx))
+    _print_exchanged(export_zip(the_book(), file), "exported", "clip_gone", language_of(ctx))
 
 
 @book.command("import", help=help_of("import"))
@@ -250,14 +254,14 @@ def export_command(ctx: click.Context, file: Path) -> None:
 @click.pass_context
 def import_command(ctx: click.Context, file: Path) -> None:
     """Read a zip file into the logbook."""
-    _print_exchanged(import_zip(the_book(), file), "imported", language_of(ctx))
+    _print_exchanged(import_zip(the_book(), file), "imported", "film_missing", language_of(ctx))
 
 
-def _print_exchanged(exchanged: Exchanged, what: str, language: str) -> None:
+def _print_exchanged(exchanged: Exchanged, what: str, gone: str, language: str) -> None:
     rows = sum(exchanged.rows.values())
     click.echo(say(message(f"logbook.{what}", rows=rows, clips=exchanged.clips), language))
     for name in exchanged.missing_clips:
-        click.echo(say(message("logbook.clip_gone", name=name), language), err=True)
+        click.echo(say(message(f"logbook.{gone}", name=name), language), err=True)
 
 
 def plain_json(value: object) -> str:

@@ -55,7 +55,7 @@ def plan(
     width, height = parse_picture(picture)
     made = plan_filming(
         CameraSetting(
-            frame_hz=parse_capture_hz(frame_hz),
+            frame_hz=parse_capture_hz(frame_hz, entry="--frame-hz"),
             width_px=width,
             height_px=height,
             field_of_view_deg=field_of_view_deg,

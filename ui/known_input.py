@@ -180,13 +180,15 @@ def parse_number(name: str, text: str, quantity: Quantity) -> float:
     return value * quantity.to_si
 
 
-def parse_capture_hz(text: str) -> Fraction:
+def parse_capture_hz(text: str, *, entry: str = "capture_hz") -> Fraction:
     """Read a rate as a whole number, a decimal or a fraction, exactly.
 
     Parameters
     ----------
     text
         ``240``, ``239.98`` or ``30000/1001``, with ``Hz`` or ``fps`` behind it or not.
+    entry
+        As it was typed, for the message.
 
     Returns
     -------
@@ -213,7 +215,7 @@ def parse_capture_hz(text: str) -> Fraction:
     if not CAPTURE_HZ.lowest <= rate <= CAPTURE_HZ.highest:
         raise InputError(
             "command.out_of_bounds",
-            entry="capture_hz",
+            entry=entry,
             text=plain,
             lowest=CAPTURE_HZ.lowest,
             highest=CAPTURE_HZ.highest,

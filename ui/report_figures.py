@@ -104,13 +104,16 @@ def _dots(
 
 
 def _legend(say: Say) -> list[Item]:
-    y = 2.4
+    y, across, up_down = 2.4, say("across"), say("up_down")
+    # from the right edge, as long as each language has it; a letter is half as wide as it is high
+    second = W - 1.5 - 1.25 * len(up_down)
+    first = second - 6.0 - 1.25 * len(across)
     return [
         Words(x=1.0, y=y + 0.9, text=say("axis_mm"), size_mm=2.4),
-        Oval(x=W - 43, y=y, rx=0.8, ry=0.8, fill=ACROSS),
-        Words(x=W - 41, y=y + 0.9, text=say("across"), size_mm=2.4, colour=ACROSS),
-        Oval(x=W - 18, y=y, rx=0.8, ry=0.8, fill="#ffffff", stroke=UP_DOWN),
-        Words(x=W - 16, y=y + 0.9, text=say("up_down"), size_mm=2.4, colour=UP_DOWN),
+        Oval(x=first - 2.0, y=y, rx=0.8, ry=0.8, fill=ACROSS),
+        Words(x=first, y=y + 0.9, text=across, size_mm=2.4, colour=ACROSS),
+        Oval(x=second - 2.0, y=y, rx=0.8, ry=0.8, fill="#ffffff", stroke=UP_DOWN),
+        Words(x=second, y=y + 0.9, text=up_down, size_mm=2.4, colour=UP_DOWN),
     ]
 
 

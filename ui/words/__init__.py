@@ -48,6 +48,9 @@ Face = Literal["command", "page"]
 ENTRY = "entry"
 """Value of a message that names one thing a coach can give, as `entries` has it."""
 
+SEEN = "seen"
+"""Value of a message that names a disturbance."""
+
 FIELD = "field"
 """Value of a message that names a field of the set-up sheet; a page has a label for it."""
 
@@ -123,6 +126,8 @@ def say(message: Message, language: str = "en", face: Face = "command") -> str:
     if FIELD in values and face == "page":
         label = f"logbook.field_{str(values[FIELD]).replace(' ', '_')}"
         values[FIELD] = said.get(label) or catalogue("en").get(label) or values[FIELD]
+    if f"reading.label_{values.get(SEEN)}" in catalogue("en"):
+        values[SEEN] = said.get(f"reading.label_{values[SEEN]}", str(values[SEEN])).lower()
     values |= {name: _sources(str(values[name]), language) for name in SOURCES if name in values}
     return template.format(**values)
 
