@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from classify.types import Hand
 from tests.made_readings import made_reading, made_two_at_once
@@ -90,3 +91,25 @@ def test_every_sheet_looks_for_contact_first(label: str, hand: Hand) -> None:
     assert "powder" in checks[0]
     assert "bare shafts" not in checks[0]
     assert len(checks) == len(set(checks)) > 2
+
+
+def sandbox_page() -> None:
+    """Draw the sandbox."""
+    from ui.dash_words import page_words
+    from ui.teach_sandbox import sandbox
+
+    sandbox(page_words())
+
+
+def test_the_sandbox_says_what_the_film_folds(monkeypatch) -> None:
+    """At 60 frames a second 35 Hz pass for 25, of the fast swing as of the bending."""
+    monkeypatch.setenv("TAILSWAY_LANGUAGE", "en")
+    page = AppTest.from_function(sandbox_page, default_timeout=60).run()
+    assert not page.warning
+    page.select_slider("sandbox-frame_hz").set_value(60)
+    page.slider("sandbox-bending_mm").set_value(0.0)
+    page.slider("sandbox-fast_mm").set_value(10.0)
+    page = page.slider("sandbox-fast_hz").set_value(35.0).run()
+    assert not page.exception
+    (told,) = (warning.value for warning in page.warning)
+    assert told == "At 60 frames a second the fast swing of 35 Hz looks like 25 Hz in the film."

@@ -50,16 +50,14 @@ def sandbox(word: Words) -> None:
     reading = imagine(flight)
     with shown:
         st.html(verdict_html(reading, word))
-        if flight.bending_hz > flight.frame_hz / 2 and flight.bending_mm > 0:
-            seen = float(folded_hz(flight.bending_hz, flight.frame_hz))
-            st.warning(
-                word(
-                    "teach.folded",
-                    frame_hz=flight.frame_hz,
-                    true_hz=flight.bending_hz,
-                    seen_hz=seen,
-                )
-            )
+        for name, mm, hz in (
+            ("bending", flight.bending_mm, flight.bending_hz),
+            ("fast", flight.fast_mm, flight.fast_hz),
+        ):
+            if mm > 0 and hz > flight.frame_hz / 2:
+                seen = float(folded_hz(hz, flight.frame_hz))
+                told = {"frame_hz": flight.frame_hz, "true_hz": hz, "seen_hz": seen}
+                st.warning(word(f"teach.folded_{name}", **told))
         show_imagined("viewer-sandbox", flight, reading, word, with_curves=True)
 
 
