@@ -14,11 +14,10 @@ from typing import Any, Protocol
 from joblib import Parallel, delayed, parallel_config
 
 from classify.apart import Limits, ReadingProcesses, read_clip
+from classify.clip_store import FILM_TYPES, is_film_name
 from classify.read_result import ReadResult
 from classify.types import Known, Reading
 from tracker.types import InputError, Message, message
-
-FILM_SUFFIXES = (".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".3gp")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -63,11 +62,11 @@ def films_in(folder: Path) -> tuple[Path, ...]:
     """
     if not folder.is_dir():
         raise InputError("batch.no_folder", path=str(folder))
-    found = sorted(
-        path for path in folder.iterdir() if path.is_file() and path.suffix.lower() in FILM_SUFFIXES
-    )
+    found = sorted(path for path in folder.iterdir() if path.is_file() and is_film_name(path.name))
     if not found:
-        raise InputError("batch.no_films", path=str(folder), kinds=", ".join(FILM_SUFFIXES))
+        raise InputError(
+            "batch.no_films", path=str(folder), kinds=", ".join(f".{kind}" for kind in FILM_TYPES)
+        )
     return tuple(found)
 
 

@@ -17,6 +17,25 @@ from tracker.types import InputError
 
 PIECE_BYTES = 1 << 20
 
+FILM_TYPES = ("mp4", "mov", "m4v", "mkv", "webm", "avi", "3gp")
+"""How the names of films end that are taken."""
+
+
+def is_film_name(name: str) -> bool:
+    """Tell whether a file is a film by its name, which is all that is known before it is read.
+
+    Parameters
+    ----------
+    name
+        Of the file.
+
+    Returns
+    -------
+    bool
+        Whether its end is one of `FILM_TYPES`.
+    """
+    return Path(name).suffix.lower().lstrip(".") in FILM_TYPES
+
 
 @dataclass(frozen=True, kw_only=True)
 class KeptClip:

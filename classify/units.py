@@ -117,9 +117,9 @@ def parse_quantity(text: str, kind: UnitKind, *, name: str) -> Quantity:
     for sign, spelled in VULGAR.items():
         plain = re.sub(rf"(?<=\d){sign}", f" {spelled}", plain).replace(sign, spelled)
     match = _NUMBER.fullmatch(plain)
-    if match is None or (kind == "count" and match["unit"]):
-        if kind == "count":
-            raise InputError("logbook.whole", field=name, found=text)
+    if kind == "count" and (match is None or match["unit"]):
+        raise InputError("logbook.whole", field=name, found=text)
+    if match is None:
         raise InputError("logbook.not_a_number", field=name, found=text, units=_named(units))
     unit = (match["unit"] or "").strip()
     unit = SPELLINGS.get(unit.lower(), unit)

@@ -8,12 +8,13 @@ from pathlib import Path
 
 import streamlit as st
 
+from classify.clip_store import FILM_TYPES
 from ui.command_open import UPLOAD_LIMIT_MB
 from ui.dash_words import Words
 from ui.demo_clips import DemoClip, demo_clips
 from ui.entries import entering, show_trouble
 from ui.known_form import known_texts
-from ui.shelf import FILM_TYPES, Shelf, data_folder, file_sha256
+from ui.shelf import Shelf, data_folder, file_sha256
 
 _DEMO = "demo-"
 _OPEN = "open-clip"

@@ -8,7 +8,7 @@ from html import escape
 
 import streamlit as st
 
-from classify.clip_store import safe_name
+from classify.clip_store import FILM_TYPES, is_film_name, safe_name
 from classify.several import Swing, who_swings
 from classify.types import Reading
 from tracker.types import InputError, Progress
@@ -32,7 +32,6 @@ from ui.reading_words import (
     listed,
     swing_words,
 )
-from ui.shelf import FILM_TYPES, is_film_name
 
 _KNOWN = "known-round"
 _READ = ("read", "sure", "frequency", "swing")

@@ -26,8 +26,9 @@ from io import BufferedIOBase
 from typing import IO, Any, cast
 from urllib.parse import unquote, urlsplit
 
+from classify.clip_store import FILM_TYPES, is_film_name
 from tracker.types import InputError, message
-from ui.shelf import FILM_TYPES, Shelf, is_film_name
+from ui.shelf import Shelf
 from ui.words import say
 
 _LOG = logging.getLogger("tailsway.phone")

@@ -16,6 +16,9 @@ from ui.known_input import decimal
 from ui.rounds_part import AtHand, book_anew
 from ui.seen_words import seen_words
 
+GONE = "gone"
+"""Place of the page for what cannot be said beside an entry, since that is there no more."""
+
 NUMBERS: Mapping[str, tuple[str, ...]] = {
     "bare shaft": ("distance_m", "crosswind_m_s"),
     "groups": ("distance_m", "crosswind_m_s", "diameter_m", "arrows", "score", "face_diameter_m"),
@@ -55,33 +58,17 @@ def correct_part(at: AtHand, seen: Seen) -> None:
             st.text_input(word("rounds.reason"), key=f"{own}-why")
             st.form_submit_button(
                 word("rounds.correct_send"),
-                on_click=entering(own, lambda: _correct(seen, names), once=True),
+                on_click=entering(own, lambda: _correct(at, seen, names), once=True),
             )
         show_trouble(own, word)
 
 
-def gone_place(version_id: str) -> str:
-    """Name the place for what cannot be said beside an entry, since that is there no more.
-
-    Parameters
-    ----------
-    version_id
-        Whose entry it was.
-
-    Returns
-    -------
-    str
-        For `show_trouble`.
-    """
-    return f"gone-{version_id}"
-
-
-def _correct(seen: Seen, names: list[str]) -> None:
+def _correct(at: AtHand, seen: Seen, names: list[str]) -> None:
     try:
         _keep_corrected(seen, names)
     except InputError:
         if is_deleted(book_anew(), "evidence", seen.id):
-            leave_trouble(gone_place(seen.version_id), message("rounds.deleted_before"))
+            leave_trouble(at.key(GONE), message("rounds.deleted_before"))
             return
         raise
 

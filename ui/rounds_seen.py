@@ -29,7 +29,7 @@ from ui.number_field import (
     every_number,
 )
 from ui.rounds_bare import bare_form
-from ui.rounds_correct import correct_part, gone_place
+from ui.rounds_correct import GONE, correct_part
 from ui.rounds_flight import flight_form
 from ui.rounds_part import (
     AtHand,
@@ -54,8 +54,7 @@ def seen_part(at: AtHand) -> None:
         The case.
     """
     word = at.word
-    for version in at.case.versions:
-        show_trouble(gone_place(version.id), word)
+    show_trouble(at.key(GONE), word)
     _list(at)
     kind = st.segmented_control(
         word("rounds.add"),

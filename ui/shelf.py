@@ -23,9 +23,6 @@ from classify.clip_store import safe_name, stored_name, write_card, write_lastin
 from classify.logbook_file import now
 from tracker.types import InputError
 
-FILM_TYPES = ("mp4", "mov", "m4v", "mkv", "webm", "avi", "3gp")
-"""How the names of films end that are taken."""
-
 FOLDER_VARIABLE = "TAILSWAY_FOLDER"
 PIECE_BYTES = 1 << 20
 
@@ -74,22 +71,6 @@ class Note:
     when: str
     kind: NoteKind
     said: Mapping[str, str]
-
-
-def is_film_name(name: str) -> bool:
-    """Tell whether a file is a film by its name, which is all that is known before it is read.
-
-    Parameters
-    ----------
-    name
-        Of the file.
-
-    Returns
-    -------
-    bool
-        Whether its end is one of `FILM_TYPES`.
-    """
-    return Path(name).suffix.lower().lstrip(".") in FILM_TYPES
 
 
 def data_folder() -> Path:
